@@ -1,0 +1,78 @@
+//! Every work the program relies on, one documented variant each.
+//!
+//! Methods and stages cite these variants, so a report can print exactly the works behind a run
+//! and a broken citation does not compile.
+
+use serde::{Deserialize, Serialize};
+
+macro_rules! bibliography {
+    ($($(#[doc = $doc:literal])+ $variant:ident => $text:literal,)+) => {
+        /// A cited work.
+        #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+        pub enum Bibliography {
+            $($(#[doc = $doc])+ $variant,)+
+        }
+        impl Bibliography {
+            /// All works, in alphabetical order of author.
+            pub const ALL: &'static [Self] = &[$(Self::$variant,)+];
+            /// The full reference as printed in reports.
+            #[must_use]
+            pub const fn reference(self) -> &'static str {
+                match self { $(Self::$variant => $text,)+ }
+            }
+        }
+    };
+}
+
+bibliography! {
+    /// Farm machinery capacity and efficiency.
+    AsabeEp496 => "ASABE EP496, Agricultural machinery management. American Society of Agricultural and Biological Engineers.",
+    /// Depression filling by a priority queue.
+    Barnes2014 => "Barnes, R., Lehman, C., Mulla, D. (2014). Priority-flood: an optimal depression-filling and watershed-labeling algorithm for digital elevation models. Computers & Geosciences 62, 117-127.",
+    /// Drainage of flat surfaces without raising them.
+    BarnesFlats2014 => "Barnes, R., Lehman, C., Mulla, D. (2014). An efficient assignment of drainage direction over flat surfaces in raster digital elevation models. Computers & Geosciences 62, 128-135.",
+    /// Pool-adjacent-violators.
+    Barlow1972 => "Barlow, R. E., Bartholomew, D. J., Bremner, J. M., Brunk, H. D. (1972). Statistical Inference under Order Restrictions. Wiley.",
+    /// Time of concentration of rural catchments.
+    BransbyWilliams1922 => "Bransby Williams, G. (1922). Flood discharge and the dimensions of spillways in India. The Engineer 134, 321-322.",
+    /// Open-channel flow: normal and critical depth, Manning.
+    Chow1959 => "Chow, V. T. (1959). Open-Channel Hydraulics. McGraw-Hill.",
+    /// Slope length on a grid.
+    DesmetGovers1996 => "Desmet, P. J. J., Govers, G. (1996). A GIS procedure for automatically calculating the USLE LS factor on topographically complex landscape units. Journal of Soil and Water Conservation 51, 427-433.",
+    /// Shortest paths.
+    Dijkstra1959 => "Dijkstra, E. W. (1959). A note on two problems in connexion with graphs. Numerische Mathematik 1, 269-271.",
+    /// Direct land-grading design with shrinkage.
+    Easa1989 => "Easa, S. M. (1989). Direct land grading design of irrigation plane surfaces. Journal of Irrigation and Drainage Engineering 115, 285-301.",
+    /// Permissible velocities in canals.
+    FortierScobey1926 => "Fortier, S., Scobey, F. C. (1926). Permissible canal velocities. Transactions of the ASCE 89, 940-984.",
+    /// SI conversion of the soil-loss equation.
+    Foster1981 => "Foster, G. R., McCool, D. K., Renard, K. G., Moldenhauer, W. C. (1981). Conversion of the universal soil loss equation to SI metric units. Journal of Soil and Water Conservation 36, 355-359.",
+    /// Third-order finite difference slope.
+    Horn1981 => "Horn, B. K. P. (1981). Hill shading and the reflectance map. Proceedings of the IEEE 69, 14-47.",
+    /// Map projection formulas.
+    IogpGn72 => "IOGP Geomatics Guidance Note 7-2: Coordinate conversions and transformations including formulas.",
+    /// Geodesics and areas on the ellipsoid.
+    Karney2013 => "Karney, C. F. F. (2013). Algorithms for geodesics. Journal of Geodesy 87, 43-55.",
+    /// Time of concentration of small catchments.
+    Kirpich1940 => "Kirpich, Z. P. (1940). Time of concentration of small agricultural watersheds. Civil Engineering 10, 362.",
+    /// Flow in open channels.
+    Manning1891 => "Manning, R. (1891). On the flow of water in open channels and pipes. Transactions of the Institution of Civil Engineers of Ireland 20, 161-207.",
+    /// Steepest descent to one of eight neighbours.
+    OCallaghanMark1984 => "O'Callaghan, J. F., Mark, D. M. (1984). The extraction of drainage networks from digital elevation data. Computer Vision, Graphics, and Image Processing 28, 323-344.",
+    /// Revised soil-loss equation.
+    Renard1997 => "Renard, K. G., Foster, G. R., Weesies, G. A., McCool, D. K., Yoder, D. C. (1997). Predicting Soil Erosion by Water. USDA Agriculture Handbook 703.",
+    /// Least-squares land-grading planes.
+    ScaloppiWillardson1986 => "Scaloppi, E. J., Willardson, L. S. (1986). Practical land grading based upon least squares. Journal of Irrigation and Drainage Engineering 112, 98-109.",
+    /// Natural-neighbour interpolation.
+    Sibson1981 => "Sibson, R. (1981). A brief description of natural neighbour interpolation. In: Interpreting Multivariate Data, Wiley, 21-36.",
+    /// Stream order.
+    Strahler1957 => "Strahler, A. N. (1957). Quantitative analysis of watershed geomorphology. Transactions of the American Geophysical Union 38, 913-920.",
+    /// Runoff from curve numbers.
+    Tr55 => "USDA Soil Conservation Service (1986). Urban Hydrology for Small Watersheds. Technical Release 55.",
+    /// Surface irrigation and land levelling, worked example.
+    Walker1989 => "Walker, W. R. (1989). Guidelines for designing and evaluating surface irrigation systems. FAO Irrigation and Drainage Paper 45.",
+    /// The universal soil-loss equation.
+    WischmeierSmith1978 => "Wischmeier, W. H., Smith, D. D. (1978). Predicting Rainfall Erosion Losses. USDA Agriculture Handbook 537.",
+    /// Fourth-order finite difference slope.
+    ZevenbergenThorne1987 => "Zevenbergen, L. W., Thorne, C. R. (1987). Quantitative analysis of land surface topography. Earth Surface Processes and Landforms 12, 47-56.",
+}

@@ -1,0 +1,200 @@
+//! What the program has to say: findings about the land or the design, and problems with the
+//! request or the data.
+//!
+//! The two are kept apart. A [`Finding`] is a result: it stands in the report, sorted by severity,
+//! stage and place. A [`Problem`] stops the run: all of them are collected first, then shown at once.
+
+use serde::{Deserialize, Serialize};
+
+/// How much a finding matters.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Severity {
+    /// Must be settled before anybody acts on the plan.
+    Severe,
+    /// Changes cost or result; look at it.
+    Warning,
+    /// Good to know: an assumption made, a conversion done, a thing not checked.
+    Note,
+}
+
+impl Severity {
+    /// The word used in tables and reports.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Severe => "severe",
+            Self::Warning => "warning",
+            Self::Note => "note",
+        }
+    }
+}
+
+/// Where on the property a finding belongs.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub enum Place {
+    /// The whole property.
+    Property,
+    /// A named thing: a block, a drain, an input layer.
+    Named(String),
+    /// A point, in working grid metres.
+    Point {
+        /// Easting.
+        east_m: f64,
+        /// Northing.
+        north_m: f64,
+    },
+}
+
+impl std::fmt::Display for Place {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self {
+            Self::Property => write!(f, "property"),
+            Self::Named(name) => write!(f, "{name}"),
+            Self::Point { east_m, north_m } => write!(f, "E {east_m:.0} N {north_m:.0}"),
+        }
+    }
+}
+
+/// Something noticed about the land or the design.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Finding {
+    /// How much it matters.
+    pub severity: Severity,
+    /// The stage that noticed it.
+    pub stage: String,
+    /// A short fixed word for machines, for instance `row_does_not_drain`.
+    pub code: String,
+    /// Where.
+    pub place: Place,
+    /// The sentence a person reads: what, value against limit with units, what to do.
+    pub message: String,
+}
+
+impl Finding {
+    /// A finding about the whole property; see [`Finding::at`] for a place.
+    #[must_use]
+    pub fn new(severity: Severity, stage: &str, code: &str, message: impl Into<String>) -> Self {
+        Self {
+            severity,
+            stage: stage.to_owned(),
+            code: code.to_owned(),
+            place: Place::Property,
+            message: message.into(),
+        }
+    }
+    /// The same finding at a place.
+    #[must_use]
+    pub fn at(mut self, place: Place) -> Self {
+        self.place = place;
+        self
+    }
+}
+
+/// A product together with what was noticed while making it.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Outcome<T> {
+    /// The product.
+    pub value: T,
+    /// What was noticed, in the order it was noticed.
+    pub findings: Vec<Finding>,
+}
+
+impl<T> Outcome<T> {
+    /// A product nothing was noticed about.
+    pub fn clean(value: T) -> Self {
+        Self { value, findings: Vec::new() }
+    }
+}
+
+/// What kind of trouble a [`Problem`] is; decides the exit code.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum ProblemKind {
+    /// A mistake in the program itself (exit code 1).
+    Bug,
+    /// Wrong pipeline file or flags (exit code 2).
+    Request,
+    /// Wrong, missing or unusable data (exit code 3).
+    Data,
+    /// No design fits the limits; what could be made is written all the same (exit code 4).
+    NoDesign,
+    /// The results could not be written (exit code 5).
+    Write,
+}
+
+/// A reason to stop: what, where, value against limit with units, and what to try.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, thiserror::Error)]
+#[error("{message}")]
+pub struct Problem {
+    /// Decides the exit code.
+    pub kind: ProblemKind,
+    /// A short fixed word for machines, for instance `boundary_outside_raster`.
+    pub code: String,
+    /// Lowercase sentence fragment without a full stop; names, keys and paths in backticks.
+    pub message: String,
+    /// What to try, when there is something to try.
+    pub hint: Option<String>,
+}
+
+impl Problem {
+    /// A problem without a hint; see [`Problem::hint`].
+    #[must_use]
+    pub fn new(kind: ProblemKind, code: &str, message: impl Into<String>) -> Self {
+        Self { kind, code: code.to_owned(), message: message.into(), hint: None }
+    }
+    /// Wrong, missing or unusable data.
+    #[must_use]
+    pub fn data(code: &str, message: impl Into<String>) -> Self {
+        Self::new(ProblemKind::Data, code, message)
+    }
+    /// Wrong pipeline file or flags.
+    #[must_use]
+    pub fn request(code: &str, message: impl Into<String>) -> Self {
+        Self::new(ProblemKind::Request, code, message)
+    }
+    /// The same problem with what to try.
+    #[must_use]
+    pub fn hint(mut self, hint: impl Into<String>) -> Self {
+        self.hint = Some(hint.into());
+        self
+    }
+}
+
+/// All problems found before stopping; never empty when used as an error.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+pub struct Problems(pub Vec<Problem>);
+
+impl Problems {
+    /// `value` when there is no problem, else all problems.
+    ///
+    /// # Errors
+    /// The collected problems.
+    pub fn into_result<T>(self, value: T) -> Result<T, Self> {
+        if self.0.is_empty() { Ok(value) } else { Err(self) }
+    }
+    /// Adds one problem.
+    pub fn push(&mut self, problem: Problem) {
+        self.0.push(problem);
+    }
+}
+
+impl From<Problem> for Problems {
+    fn from(problem: Problem) -> Self {
+        Self(vec![problem])
+    }
+}
+
+impl std::fmt::Display for Problems {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        for (i, problem) in self.0.iter().enumerate() {
+            if i > 0 {
+                writeln!(f)?;
+            }
+            write!(f, "{problem}")?;
+        }
+        Ok(())
+    }
+}
+
+impl std::error::Error for Problems {}

@@ -1,0 +1,12 @@
+//! Rasters and cells, without meaning: a grid does not know whether it holds heights or water.
+//!
+//! Grids are north-up with square cells; row 0 is the northern row, column 0 the western column.
+
+mod cell;
+mod raster;
+mod spec;
+pub mod text;
+
+pub use cell::Cell;
+pub use raster::Raster;
+pub use spec::GridSpec;

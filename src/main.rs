@@ -1,0 +1,2 @@
+//! temporary
+fn main() {}

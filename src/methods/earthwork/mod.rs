@@ -1,0 +1,1 @@
+//! Cutting and filling: planes, balance, volumes, haul.

@@ -1,0 +1,1 @@
+//! Soil loss by water.

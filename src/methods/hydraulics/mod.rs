@@ -1,0 +1,1 @@
+//! Runoff and open channels.

@@ -1,0 +1,1 @@
+//! Lines and polygons on the plan.

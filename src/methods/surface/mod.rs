@@ -1,0 +1,1 @@
+//! Heights from points, and how a surface lies.
