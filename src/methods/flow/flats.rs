@@ -6,8 +6,8 @@
 //!
 //! Ties: the first neighbour clockwise from east. Time and memory O(n); cells outside flats cost one visit.
 //!
-//! Source: [`Bibliography::BarnesFlats2014`](crate::bibliography::Bibliography::BarnesFlats2014), algorithms 1 to 6.
-//! Difference: flats without an outlet do not occur, because the surface is filled.
+//! Source: [`Bibliography::BarnesFlats2014`](crate::bibliography::Bibliography::BarnesFlats2014), algorithms 1 to
+//! 6. Difference: flats without an outlet do not occur, because the surface is filled.
 //!
 //! How we know: properties in `direction` (`all_cells_drain`) and `flat_drains_down_its_middle`.
 

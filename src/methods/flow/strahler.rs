@@ -204,7 +204,8 @@ mod tests {
                     prop_assert_eq!(receiver(&flow, s.mouth as usize), None);
                 }
             }
-            prop_assert_eq!(segments.iter().map(|s| s.cells.len()).sum::<usize>(), order.iter().filter(|o| **o > 0).count());
+            let in_segments: usize = segments.iter().map(|s| s.cells.len()).sum();
+            prop_assert_eq!(in_segments, order.iter().filter(|o| **o > 0).count());
             prop_assert_eq!(held, order);
         }
     }
