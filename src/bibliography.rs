@@ -37,6 +37,8 @@ bibliography! {
     BarnesFlats2014 => "Barnes, R., Lehman, C., Mulla, D. (2014). An efficient assignment of drainage direction over flat surfaces in raster digital elevation models. Computers & Geosciences 62, 128-135.",
     /// Time of concentration of rural catchments.
     BransbyWilliams1922 => "Bransby Williams, G. (1922). Flood discharge and the dimensions of spillways in India. The Engineer 134, 321-322.",
+    /// Sums of squares updated and merged.
+    Chan1983 => "Chan, T. F., Golub, G. H., LeVeque, R. J. (1983). Algorithms for computing the sample variance: analysis and recommendations. The American Statistician 37, 242-247.",
     /// Open-channel flow: normal and critical depth, Manning.
     Chow1959 => "Chow, V. T. (1959). Open-Channel Hydraulics. McGraw-Hill.",
     /// Slope length on a grid.
