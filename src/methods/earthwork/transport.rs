@@ -97,6 +97,7 @@ fn check(what: &'static str, amounts: &[f64]) -> Result<(), TransportError> {
 struct Network {
     /// Row-major, sources by sinks.
     cost: Vec<f64>,
+    /// Sinks by sources, because searches ask a sink who sends to it.
     flow: Vec<f64>,
     sinks: usize,
     supply_left: Vec<f64>,
@@ -163,7 +164,7 @@ impl Network {
             }
             // This source was reached by taking back what it sends to another sink.
             sink = came_from[from];
-            amount = amount.min(self.flow[from * self.sinks + sink]);
+            amount = amount.min(self.flow[sink * self.supply_left.len() + from]);
             from = came_from[self.supply_left.len() + sink];
         }
         self.apply(source, target, &steps, amount);
@@ -173,9 +174,9 @@ impl Network {
     /// Moves an amount along a path given as (source, sink) steps from the target back.
     fn apply(&mut self, source: usize, target: usize, steps: &[(usize, usize)], amount: f64) {
         for (i, (from, sink)) in steps.iter().enumerate() {
-            self.flow[from * self.sinks + sink] += amount;
+            self.flow[sink * self.supply_left.len() + from] += amount;
             if let Some((_, next_sink)) = steps.get(i + 1) {
-                let taken = &mut self.flow[from * self.sinks + next_sink];
+                let taken = &mut self.flow[next_sink * self.supply_left.len() + from];
                 *taken = settle(*taken - amount, self.negligible);
             }
         }
@@ -206,7 +207,7 @@ impl Network {
                     break sink;
                 }
                 for from in 0..sources {
-                    if self.flow[from * self.sinks + sink] > 0.0 {
+                    if self.flow[sink * self.supply_left.len() + from] > 0.0 {
                         let back = self.potential[node]
                             - self.potential[from]
                             - self.cost[from * self.sinks + sink];
@@ -229,7 +230,7 @@ impl Network {
         let mut plan = Transport::default();
         for from in 0..self.supply_left.len() {
             for to in 0..self.sinks {
-                let amount = self.flow[from * self.sinks + to];
+                let amount = self.flow[to * self.supply_left.len() + from];
                 if amount <= 0.0 {
                     continue;
                 }

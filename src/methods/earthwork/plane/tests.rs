@@ -118,12 +118,8 @@ fn any_plane_through_the_centroid_balances() {
 #[test]
 fn points_on_a_line_or_none() {
     assert!(fit_plane(std::iter::empty()).is_none());
-    let p = fit_plane(
-        (0..5)
-            .map(|i| f64::from(i))
-            .map(|t| (t, t, 3.0 + 0.2 * t, 1.0)),
-    )
-    .expect("five points");
+    let p =
+        fit_plane((0..5).map(f64::from).map(|t| (t, t, 3.0 + 0.2 * t, 1.0))).expect("five points");
     assert!(
         (p.slope_x - 0.1).abs() < 1e-12 && (p.slope_y - 0.1).abs() < 1e-12,
         "level across the line"
