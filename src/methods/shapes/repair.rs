@@ -10,7 +10,7 @@
 //! [`Bibliography::Ledoux2014`](crate::bibliography::Bibliography::Ledoux2014) for the filling rules.
 //! How we know: one case per fault (`bow_tie_is_refused_with_its_crossing`, `slip_of_the_pen_is_mended`, `harmless_faults_go`).
 
-use super::offset::{drop_spikes, union_raw};
+use super::offset::drop_spikes;
 use geo::algorithm::bool_ops::{FillRule, OpType};
 use geo::algorithm::line_intersection::{LineIntersection, line_intersection};
 use geo::orient::Direction;
@@ -167,13 +167,13 @@ fn uncrossed(tidy: &Polygon<f64>) -> Result<Repaired, RepairError> {
     let nothing = MultiPolygon::<f64>(Vec::new());
     let under = |rule| tidy.boolean_op_with_fill_rule(&nothing, OpType::Union, rule);
     let (even_odd, non_zero) = (under(FillRule::EvenOdd), under(FillRule::NonZero));
-    // Holes stored in either winding must count as holes under the non-zero rule too, so it only judges the outer ring.
-    let agree_on = if tidy.interiors().is_empty() {
-        non_zero
+    // Even-odd never fills more than non-zero, so measuring the largest part against the larger area also asks
+    // whether the two agree. Holes may be stored in either winding, which only even-odd reads as holes.
+    let whole = if tidy.interiors().is_empty() {
+        non_zero.unsigned_area()
     } else {
-        union_raw(&even_odd.0)
+        even_odd.unsigned_area()
     };
-    let whole = even_odd.unsigned_area().max(agree_on.unsigned_area());
     let largest = even_odd
         .0
         .iter()
@@ -184,10 +184,8 @@ fn uncrossed(tidy: &Polygon<f64>) -> Result<Repaired, RepairError> {
         });
     };
     let largest_share = largest.unsigned_area() / whole;
-    let agree =
-        (even_odd.unsigned_area() - agree_on.unsigned_area()).abs() <= (1.0 - KEPT_SHARE) * whole;
     let crossings = crossings(tidy);
-    if largest_share < KEPT_SHARE || !agree {
+    if largest_share < KEPT_SHARE {
         // A ring can also be invalid by running along itself; then its first corner is the place.
         let crossings = if crossings.is_empty() {
             vec![tidy.exterior().0[0]]
@@ -287,6 +285,27 @@ mod tests {
             (x: 0.0, y: 1.0), (x: 9.0, y: 1.0), (x: 9.0, y: 9.0), (x: 1.0, y: 9.0), (x: 1.0, y: 0.5), (x: 0.0, y: 0.5)
         ];
         assert!(matches!(repair(&lap), Err(RepairError::Ambiguous { .. })));
+    }
+
+    #[test]
+    fn curl_is_refused_because_the_rules_differ() {
+        // One loop inside, wound like the outline: even-odd makes it a hole of a single polygon, non-zero fills it.
+        let curl = polygon![
+            (x: 0.0, y: 0.0), (x: 7.0, y: 0.0), (x: 7.0, y: 5.0), (x: 3.0, y: 5.0), (x: 3.0, y: -1.0),
+            (x: 10.0, y: -1.0), (x: 10.0, y: 10.0), (x: 0.0, y: 10.0)
+        ];
+        let Err(RepairError::Ambiguous {
+            crossings,
+            largest_share,
+        }) = repair(&curl)
+        else {
+            panic!("a loop of 20 m2 in 107 m2 is no slip of the pen");
+        };
+        assert_eq!(crossings, vec![at(3.0, 0.0)]);
+        assert!(
+            (largest_share - 87.0 / 107.0).abs() < 1e-6,
+            "{largest_share}"
+        );
     }
 
     #[test]
