@@ -4,7 +4,7 @@
 //! carried from the centre of gravity of its surplus to those of the deficits elsewhere, at the least sum of volume times straight
 //! distance (an exact transport problem). Fill must already be stated in cut measure (multiplied by the cut:fill ratio).
 //! Shapes and units: metres, cubic metres in place, moments in m4 (m3 times m).
-//! Ties: as in [`transport`](super::transport); coarse cells run north to south, then west to east.
+//! Ties: as in [`transport`](mod@super::transport); coarse cells run north to south, then west to east.
 //! Source: [`Bibliography::Hitchcock1941`](crate::bibliography::Bibliography::Hitchcock1941) for the plane; along a line the
 //! least moment is the area under the mass-haul curve (classical).
 //! How we know: a worked line (`mass_haul_line`), the plane agrees with the line (`plane_agrees_with_line`), properties
