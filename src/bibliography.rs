@@ -25,16 +25,20 @@ macro_rules! bibliography {
 }
 
 bibliography! {
+    /// Minimum-cost flows.
+    AhujaMagnantiOrlin1993 => "Ahuja, R. K., Magnanti, T. L., Orlin, J. B. (1993). Network Flows: Theory, Algorithms, and Applications. Prentice Hall.",
     /// Farm machinery capacity and efficiency.
     AsabeEp496 => "ASABE EP496, Agricultural machinery management. American Society of Agricultural and Biological Engineers.",
+    /// Pool-adjacent-violators.
+    Barlow1972 => "Barlow, R. E., Bartholomew, D. J., Bremner, J. M., Brunk, H. D. (1972). Statistical Inference under Order Restrictions. Wiley.",
     /// Depression filling by a priority queue.
     Barnes2014 => "Barnes, R., Lehman, C., Mulla, D. (2014). Priority-flood: an optimal depression-filling and watershed-labeling algorithm for digital elevation models. Computers & Geosciences 62, 117-127.",
     /// Drainage of flat surfaces without raising them.
     BarnesFlats2014 => "Barnes, R., Lehman, C., Mulla, D. (2014). An efficient assignment of drainage direction over flat surfaces in raster digital elevation models. Computers & Geosciences 62, 128-135.",
-    /// Pool-adjacent-violators.
-    Barlow1972 => "Barlow, R. E., Bartholomew, D. J., Bremner, J. M., Brunk, H. D. (1972). Statistical Inference under Order Restrictions. Wiley.",
     /// Time of concentration of rural catchments.
     BransbyWilliams1922 => "Bransby Williams, G. (1922). Flood discharge and the dimensions of spillways in India. The Engineer 134, 321-322.",
+    /// Sums of squares updated and merged.
+    Chan1983 => "Chan, T. F., Golub, G. H., LeVeque, R. J. (1983). Algorithms for computing the sample variance: analysis and recommendations. The American Statistician 37, 242-247.",
     /// Open-channel flow: normal and critical depth, Manning.
     Chow1959 => "Chow, V. T. (1959). Open-Channel Hydraulics. McGraw-Hill.",
     /// Slope length on a grid.
@@ -43,30 +47,52 @@ bibliography! {
     Dijkstra1959 => "Dijkstra, E. W. (1959). A note on two problems in connexion with graphs. Numerische Mathematik 1, 269-271.",
     /// Direct land-grading design with shrinkage.
     Easa1989 => "Easa, S. M. (1989). Direct land grading design of irrigation plane surfaces. Journal of Irrigation and Drainage Engineering 115, 285-301.",
+    /// Shortest augmenting paths with node potentials.
+    EdmondsKarp1972 => "Edmonds, J., Karp, R. M. (1972). Theoretical improvements in algorithmic efficiency for network flow problems. Journal of the ACM 19, 248-264.",
+    /// Scan-line filling of polygons.
+    Foley1990 => "Foley, J. D., van Dam, A., Feiner, S. K., Hughes, J. F. (1990). Computer Graphics: Principles and Practice, 2nd ed. Addison-Wesley.",
     /// Permissible velocities in canals.
     FortierScobey1926 => "Fortier, S., Scobey, F. C. (1926). Permissible canal velocities. Transactions of the ASCE 89, 940-984.",
     /// SI conversion of the soil-loss equation.
     Foster1981 => "Foster, G. R., McCool, D. K., Renard, K. G., Moldenhauer, W. C. (1981). Conversion of the universal soil loss equation to SI metric units. Journal of Soil and Water Conservation 36, 355-359.",
+    /// The inner point furthest from the boundary.
+    GarciaCastellanos2007 => "Garcia-Castellanos, D., Lombardo, U. (2007). Poles of inaccessibility: a calculation algorithm for the remotest places on earth. Scottish Geographical Journal 123, 227-233.",
+    /// The transport problem.
+    Hitchcock1941 => "Hitchcock, F. L. (1941). The distribution of a product from several sources to numerous localities. Journal of Mathematics and Physics 20, 224-230.",
     /// Third-order finite difference slope.
     Horn1981 => "Horn, B. K. P. (1981). Hill shading and the reflectance map. Proceedings of the IEEE 69, 14-47.",
     /// Map projection formulas.
     IogpGn72 => "IOGP Geomatics Guidance Note 7-2: Coordinate conversions and transformations including formulas.",
+    /// Exact dynamic programming over piecewise quadratics on a chain.
+    Johnson2013 => "Johnson, N. A. (2013). A dynamic programming algorithm for the fused lasso and L0-segmentation. Journal of Computational and Graphical Statistics 22, 246-260.",
     /// Geodesics and areas on the ellipsoid.
     Karney2013 => "Karney, C. F. F. (2013). Algorithms for geodesics. Journal of Geodesy 87, 43-55.",
     /// Time of concentration of small catchments.
     Kirpich1940 => "Kirpich, Z. P. (1940). Time of concentration of small agricultural watersheds. Civil Engineering 10, 362.",
+    /// Repair of invalid polygons.
+    Ledoux2014 => "Ledoux, H., Arroyo Ohori, K., Meijers, M. (2014). A triangulation-based approach to automatically repair GIS polygons. Computers & Geosciences 66, 121-131.",
     /// Flow in open channels.
     Manning1891 => "Manning, R. (1891). On the flow of water in open channels and pipes. Transactions of the Institution of Civil Engineers of Ireland 20, 161-207.",
+    /// Earthwork of land levelling: the four-point method.
+    Neh15Ch12 => "USDA Soil Conservation Service (1961). National Engineering Handbook, Section 15 Irrigation, Chapter 12 Land Leveling.",
     /// Steepest descent to one of eight neighbours.
     OCallaghanMark1984 => "O'Callaghan, J. F., Mark, D. M. (1984). The extraction of drainage networks from digital elevation data. Computer Vision, Graphics, and Image Processing 28, 323-344.",
+    /// Field decomposition and driving directions.
+    OksanenVisala2009 => "Oksanen, T., Visala, A. (2009). Coverage path planning algorithms for agricultural field machines. Journal of Field Robotics 26, 651-668.",
     /// Revised soil-loss equation.
     Renard1997 => "Renard, K. G., Foster, G. R., Weesies, G. A., McCool, D. K., Yoder, D. C. (1997). Predicting Soil Erosion by Water. USDA Agriculture Handbook 703.",
+    /// Lines across a figure: Crofton's formula.
+    Santalo1976 => "Santalo, L. A. (1976). Integral Geometry and Geometric Probability. Addison-Wesley.",
     /// Least-squares land-grading planes.
     ScaloppiWillardson1986 => "Scaloppi, E. J., Willardson, L. S. (1986). Practical land grading based upon least squares. Journal of Irrigation and Drainage Engineering 112, 98-109.",
     /// Natural-neighbour interpolation.
     Sibson1981 => "Sibson, R. (1981). A brief description of natural neighbour interpolation. In: Interpreting Multivariate Data, Wiley, 21-36.",
+    /// What a valid polygon is.
+    SimpleFeatures => "Open Geospatial Consortium (2011). Simple Feature Access, Part 1: Common architecture. OGC 06-103r4.",
     /// Stream order.
     Strahler1957 => "Strahler, A. N. (1957). Quantitative analysis of watershed geomorphology. Transactions of the American Geophysical Union 38, 913-920.",
+    /// Rotating calipers.
+    Toussaint1983 => "Toussaint, G. T. (1983). Solving geometric problems with the rotating calipers. Proceedings of IEEE MELECON, Athens.",
     /// Runoff from curve numbers.
     Tr55 => "USDA Soil Conservation Service (1986). Urban Hydrology for Small Watersheds. Technical Release 55.",
     /// Surface irrigation and land levelling, worked example.
