@@ -20,17 +20,15 @@ pub struct CutFillSums {
 /// Cut and fill after lowering the surface by `lowered_m`; pairs are (existing minus wanted, area).
 #[must_use]
 pub fn cut_fill_at(cells: &[(f64, f64)], lowered_m: f64) -> CutFillSums {
-    cells
-        .iter()
-        .fold(CutFillSums::default(), |mut sums, (dz_m, area_m2)| {
-            let depth_m = dz_m + lowered_m;
-            if depth_m > 0.0 {
-                sums.cut_m3 += depth_m * area_m2;
-            } else {
-                sums.fill_m3 -= depth_m * area_m2;
-            }
-            sums
-        })
+    cells.iter().fold(CutFillSums::default(), |mut sums, (dz_m, area_m2)| {
+        let depth_m = dz_m + lowered_m;
+        if depth_m > 0.0 {
+            sums.cut_m3 += depth_m * area_m2;
+        } else {
+            sums.fill_m3 -= depth_m * area_m2;
+        }
+        sums
+    })
 }
 
 /// How far to lower a surface so that cut = `ratio` * fill.
@@ -41,11 +39,7 @@ pub fn balance_offset(cells: &[(f64, f64)], ratio: f64) -> f64 {
     if ratio.is_nan() || ratio <= 0.0 || ratio.is_infinite() {
         return f64::NAN;
     }
-    let mut cells: Vec<(f64, f64)> = cells
-        .iter()
-        .copied()
-        .filter(|c| c.1 > 0.0 && c.0.is_finite())
-        .collect();
+    let mut cells: Vec<(f64, f64)> = cells.iter().copied().filter(|c| c.1 > 0.0 && c.0.is_finite()).collect();
     // Highest ground first: lowering the surface turns cells from fill to cut in this order.
     cells.sort_by(|a, b| b.0.total_cmp(&a.0));
     let (mut cut_area, mut cut_moment) = (0.0, 0.0);
@@ -73,19 +67,11 @@ pub fn balance_offset(cells: &[(f64, f64)], ratio: f64) -> f64 {
 fn polish(cells: &[(f64, f64)], ratio: f64, offset_m: f64) -> f64 {
     let (mut excess, mut rate) = (0.0, 0.0);
     for (dz_m, area_m2) in cells {
-        let weight = if dz_m + offset_m > 0.0 {
-            *area_m2
-        } else {
-            ratio * area_m2
-        };
+        let weight = if dz_m + offset_m > 0.0 { *area_m2 } else { ratio * area_m2 };
         excess += (dz_m + offset_m) * weight;
         rate += weight;
     }
-    if rate > 0.0 {
-        offset_m - excess / rate
-    } else {
-        offset_m
-    }
+    if rate > 0.0 { offset_m - excess / rate } else { offset_m }
 }
 
 #[cfg(test)]
@@ -96,15 +82,12 @@ mod tests {
     /// Cut (+) and fill (-) of the twenty-stake grid against its free plane (see the plane checks).
     fn grid() -> Vec<(f64, f64)> {
         let z = [
-            10.12, 10.05, 9.98, 9.93, 9.82, 10.08, 10.10, 9.91, 9.85, 9.80, 10.02, 9.97, 9.95,
-            9.81, 9.70, 9.94, 9.96, 9.83, 9.78, 9.61,
+            10.12, 10.05, 9.98, 9.93, 9.82, 10.08, 10.10, 9.91, 9.85, 9.80, 10.02, 9.97, 9.95, 9.81, 9.70, 9.94, 9.96,
+            9.83, 9.78, 9.61,
         ];
         (0..20)
             .map(|i| {
-                let (x, y) = (
-                    10.0 + 20.0 * f64::from(i % 5),
-                    10.0 + 20.0 * f64::from(i / 5),
-                );
+                let (x, y) = (10.0 + 20.0 * f64::from(i % 5), 10.0 + 20.0 * f64::from(i / 5));
                 #[expect(clippy::cast_sign_loss, reason = "counted from zero")]
                 let ground = z[i as usize];
                 (ground - (10.213_825 - 0.003_962_5 * x - 0.002_63 * y), 1.0)
@@ -125,10 +108,7 @@ mod tests {
             let found = balance_offset(&grid(), ratio);
             let sums = cut_fill_at(&grid(), found);
             assert!((found - d).abs() < 1e-7, "{ratio}: {found}");
-            assert!(
-                (sums.cut_m3 - cut).abs() < 1e-7 && (sums.fill_m3 - fill).abs() < 1e-7,
-                "{ratio}"
-            );
+            assert!((sums.cut_m3 - cut).abs() < 1e-7 && (sums.fill_m3 - fill).abs() < 1e-7, "{ratio}");
             assert!((400.0 * (sums.cut_m3 - cut)).abs() < 1e-4);
         }
     }

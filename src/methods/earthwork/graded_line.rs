@@ -49,9 +49,8 @@ pub struct GradedLine {
 /// `None` when there is no point, the limits contradict each other, distances do not increase, or a number is not finite.
 #[must_use]
 pub fn graded_line(ground: &[ProfilePoint], limits: GradeLimits) -> Option<GradedLine> {
-    let fits = |p: &ProfilePoint| {
-        p.distance_m.is_finite() && p.height_m.is_finite() && p.weight.is_finite() && p.weight > 0.0
-    };
+    let fits =
+        |p: &ProfilePoint| p.distance_m.is_finite() && p.height_m.is_finite() && p.weight.is_finite() && p.weight > 0.0;
     let ordered = ground.windows(2).all(|w| w[0].distance_m < w[1].distance_m);
     let consistent = limits.min_fall.is_finite() && limits.min_fall <= limits.max_fall;
     if ground.is_empty() || !ordered || !consistent || !ground.iter().all(fits) {
@@ -62,30 +61,16 @@ pub fn graded_line(ground: &[ProfilePoint], limits: GradeLimits) -> Option<Grade
     } else {
         fall_between(ground, limits)
     };
-    let squared_misfit = ground
-        .iter()
-        .zip(&heights_m)
-        .map(|(p, h)| p.weight * (p.height_m - h).powi(2))
-        .sum();
-    Some(GradedLine {
-        heights_m,
-        squared_misfit,
-        reversed: false,
-    })
+    let squared_misfit = ground.iter().zip(&heights_m).map(|(p, h)| p.weight * (p.height_m - h).powi(2)).sum();
+    Some(GradedLine { heights_m, squared_misfit, reversed: false })
 }
 
 /// The better of the two senses of a line; towards greater distances when they are equal.
 #[must_use]
 pub fn graded_line_best_sense(ground: &[ProfilePoint], limits: GradeLimits) -> Option<GradedLine> {
     let forward = graded_line(ground, limits)?;
-    let mirrored: Vec<ProfilePoint> = ground
-        .iter()
-        .rev()
-        .map(|p| ProfilePoint {
-            distance_m: -p.distance_m,
-            ..*p
-        })
-        .collect();
+    let mirrored: Vec<ProfilePoint> =
+        ground.iter().rev().map(|p| ProfilePoint { distance_m: -p.distance_m, ..*p }).collect();
     let mut backward = graded_line(&mirrored, limits)?;
     if backward.squared_misfit < forward.squared_misfit {
         backward.heights_m.reverse();
@@ -105,31 +90,17 @@ pub fn isotonic(values: &[(f64, f64)]) -> Vec<f64> {
         while let Some(last) = blocks.last().copied().filter(|last| last.0 > block.0) {
             blocks.pop();
             let total = last.1 + block.1;
-            block = (
-                last.0 + (block.0 - last.0) * block.1 / total,
-                total,
-                last.2 + block.2,
-            );
+            block = (last.0 + (block.0 - last.0) * block.1 / total, total, last.2 + block.2);
         }
         blocks.push(block);
     }
-    blocks
-        .into_iter()
-        .flat_map(|(mean, _, n)| std::iter::repeat_n(mean, n))
-        .collect()
+    blocks.into_iter().flat_map(|(mean, _, n)| std::iter::repeat_n(mean, n)).collect()
 }
 
 fn fall_at_least(ground: &[ProfilePoint], min_fall: f64) -> Vec<f64> {
     // Height plus least fall times distance must not rise; its negative must not fall.
-    let tilted: Vec<(f64, f64)> = ground
-        .iter()
-        .map(|p| (-(p.height_m + min_fall * p.distance_m), p.weight))
-        .collect();
-    isotonic(&tilted)
-        .iter()
-        .zip(ground)
-        .map(|(t, p)| -t - min_fall * p.distance_m)
-        .collect()
+    let tilted: Vec<(f64, f64)> = ground.iter().map(|p| (-(p.height_m + min_fall * p.distance_m), p.weight)).collect();
+    isotonic(&tilted).iter().zip(ground).map(|(t, p)| -t - min_fall * p.distance_m).collect()
 }
 
 fn fall_between(ground: &[ProfilePoint], limits: GradeLimits) -> Vec<f64> {
@@ -164,11 +135,7 @@ struct CostSlope {
 
 impl CostSlope {
     fn new(point: ProfilePoint) -> Self {
-        Self {
-            knots: vec![(point.height_m, 0.0)],
-            left_rate: point.weight,
-            right_rate: point.weight,
-        }
+        Self { knots: vec![(point.height_m, 0.0)], left_rate: point.weight, right_rate: point.weight }
     }
 
     /// Height at which the cost is least.
@@ -188,20 +155,10 @@ impl CostSlope {
     /// Replaces the cost of a height by the least cost of the heights `least..=most` above it.
     fn pass_down(&mut self, least: f64, most: f64) {
         let minimum = self.zero();
-        let mut moved: Vec<(f64, f64)> = self
-            .knots
-            .iter()
-            .filter(|k| k.1 < 0.0)
-            .map(|k| (k.0 - most, k.1))
-            .collect();
+        let mut moved: Vec<(f64, f64)> = self.knots.iter().filter(|k| k.1 < 0.0).map(|k| (k.0 - most, k.1)).collect();
         moved.push((minimum - most, 0.0));
         moved.push((minimum - least, 0.0));
-        moved.extend(
-            self.knots
-                .iter()
-                .filter(|k| k.1 > 0.0)
-                .map(|k| (k.0 - least, k.1)),
-        );
+        moved.extend(self.knots.iter().filter(|k| k.1 > 0.0).map(|k| (k.0 - least, k.1)));
         self.knots = moved;
     }
 
@@ -224,11 +181,7 @@ mod tests {
         heights
             .iter()
             .scan(0.0, |x, h| {
-                let p = ProfilePoint {
-                    distance_m: *x,
-                    height_m: *h,
-                    weight: 1.0,
-                };
+                let p = ProfilePoint { distance_m: *x, height_m: *h, weight: 1.0 };
                 *x += step_m;
                 Some(p)
             })
@@ -238,10 +191,7 @@ mod tests {
     #[test]
     fn pools_violators() {
         // Barlow et al. 1972: worked by hand.
-        let values: Vec<(f64, f64)> = [1.0, 3.0, 2.0, 4.0, 3.0, 5.0]
-            .iter()
-            .map(|v| (*v, 1.0))
-            .collect();
+        let values: Vec<(f64, f64)> = [1.0, 3.0, 2.0, 4.0, 3.0, 5.0].iter().map(|v| (*v, 1.0)).collect();
         assert_eq!(isotonic(&values), vec![1.0, 2.5, 2.5, 3.5, 3.5, 5.0]);
         assert_eq!(isotonic(&[(2.0, 3.0), (0.0, 1.0)]), vec![1.5, 1.5]);
     }
@@ -252,28 +202,13 @@ mod tests {
         let ground = profile(&[10.00, 9.99, 10.03, 9.95, 9.97, 9.90, 9.92, 9.85], 20.0);
         let expected = [10.028, 10.008, 9.988, 9.968, 9.948, 9.920, 9.900, 9.850];
         for max_fall in [f64::INFINITY, 0.01] {
-            let line = graded_line(
-                &ground,
-                GradeLimits {
-                    min_fall: 0.001,
-                    max_fall,
-                },
-            )
-            .expect("a sound profile");
+            let line = graded_line(&ground, GradeLimits { min_fall: 0.001, max_fall }).expect("a sound profile");
             for (h, e) in line.heights_m.iter().zip(expected) {
                 assert!((h - e).abs() < 1e-6, "{:?}", line.heights_m);
             }
             assert!((line.squared_misfit - 0.004_48).abs() < 1e-6);
-            let cut: f64 = ground
-                .iter()
-                .zip(&line.heights_m)
-                .map(|(p, h)| (p.height_m - h).max(0.0))
-                .sum();
-            let fill: f64 = ground
-                .iter()
-                .zip(&line.heights_m)
-                .map(|(p, h)| (h - p.height_m).max(0.0))
-                .sum();
+            let cut: f64 = ground.iter().zip(&line.heights_m).map(|(p, h)| (p.height_m - h).max(0.0)).sum();
+            let fill: f64 = ground.iter().zip(&line.heights_m).map(|(p, h)| (h - p.height_m).max(0.0)).sum();
             assert!((cut - 0.084).abs() < 1e-6 && (fill - 0.084).abs() < 1e-6);
         }
     }
@@ -281,23 +216,11 @@ mod tests {
     #[test]
     fn senses_and_refusals() {
         let rising = profile(&[1.0, 1.1, 1.2, 1.3], 10.0);
-        let limits = GradeLimits {
-            min_fall: 0.002,
-            max_fall: 0.02,
-        };
+        let limits = GradeLimits { min_fall: 0.002, max_fall: 0.02 };
         let best = graded_line_best_sense(&rising, limits).expect("a sound profile");
         assert!(best.reversed && best.squared_misfit < 1e-12);
         assert!(graded_line(&[], limits).is_none());
-        assert!(
-            graded_line(
-                &rising,
-                GradeLimits {
-                    min_fall: 0.02,
-                    max_fall: 0.01
-                }
-            )
-            .is_none()
-        );
+        assert!(graded_line(&rising, GradeLimits { min_fall: 0.02, max_fall: 0.01 }).is_none());
         let mut crossed = rising;
         crossed.swap(0, 1);
         assert!(graded_line(&crossed, limits).is_none());
@@ -309,11 +232,7 @@ mod tests {
                 .into_iter()
                 .scan(0.0, |x, (step, height_m, weight)| {
                     *x += step;
-                    Some(ProfilePoint {
-                        distance_m: *x,
-                        height_m,
-                        weight,
-                    })
+                    Some(ProfilePoint { distance_m: *x, height_m, weight })
                 })
                 .collect()
         })

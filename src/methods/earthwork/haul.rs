@@ -65,12 +65,7 @@ pub fn haul_plan(cuts: &[EarthPoint], fills: &[EarthPoint]) -> Result<HaulPlan, 
     let hauls = plan
         .flows
         .iter()
-        .map(|f| Haul {
-            from: f.from,
-            to: f.to,
-            volume_m3: f.amount,
-            distance_m: distance(f.from, f.to),
-        })
+        .map(|f| Haul { from: f.from, to: f.to, volume_m3: f.amount, distance_m: distance(f.from, f.to) })
         .collect();
     Ok(HaulPlan {
         hauls,
@@ -117,14 +112,8 @@ pub fn gather(points: impl IntoIterator<Item = (Coord<f64>, f64)>, side_m: f64) 
     }
     let mut cells: BTreeMap<(i64, i64), (Sums, Sums)> = BTreeMap::new();
     for (at, volume) in points {
-        #[expect(
-            clippy::cast_possible_truncation,
-            reason = "cell numbers of any plan fit"
-        )]
-        let key = (
-            -((at.y / side_m).floor() as i64),
-            (at.x / side_m).floor() as i64,
-        );
+        #[expect(clippy::cast_possible_truncation, reason = "cell numbers of any plan fit")]
+        let key = (-((at.y / side_m).floor() as i64), (at.x / side_m).floor() as i64);
         let (cut, fill) = cells.entry(key).or_default();
         if volume > 0.0 {
             cut.add(at, volume);
@@ -135,10 +124,7 @@ pub fn gather(points: impl IntoIterator<Item = (Coord<f64>, f64)>, side_m: f64) 
     for (cut, fill) in cells.into_values() {
         let met = cut.volume.min(fill.volume);
         gathered.on_the_spot_m3 += met;
-        let point = |s: &Sums| EarthPoint {
-            at: Coord { x: s.x, y: s.y },
-            volume_m3: s.volume - met,
-        };
+        let point = |s: &Sums| EarthPoint { at: Coord { x: s.x, y: s.y }, volume_m3: s.volume - met };
         if cut.volume > met {
             gathered.cuts.push(point(&cut));
         }
@@ -200,10 +186,7 @@ mod tests {
         let mut x = 0.0;
         for v in net {
             let side = if *v > 0.0 { &mut cuts } else { &mut fills };
-            side.push(EarthPoint {
-                at: Coord { x, y: 0.0 },
-                volume_m3: v.abs(),
-            });
+            side.push(EarthPoint { at: Coord { x, y: 0.0 }, volume_m3: v.abs() });
             x += spacing_m;
         }
         (cuts, fills)
@@ -215,9 +198,7 @@ mod tests {
         assert!((haul_1d(&LINE, 20.0) - 7200.0).abs() < 1e-9);
         let (cuts, fills) = on_a_line(&LINE, 20.0);
         let plan = haul_plan(&cuts, &fills).expect("sound volumes");
-        assert!(
-            (plan.moment_m4 - 7200.0).abs() < 1e-9 && (plan.least_moment_m4 - 7200.0).abs() < 1e-9
-        );
+        assert!((plan.moment_m4 - 7200.0).abs() < 1e-9 && (plan.least_moment_m4 - 7200.0).abs() < 1e-9);
         assert!((mean_haul(&plan.hauls) - 37.8947).abs() < 1e-4);
         let bands = haul_bands(&plan.hauls, &[20.0, 40.0]);
         assert!((bands.iter().sum::<f64>() - 190.0).abs() < 1e-9 && bands.len() == 3);
@@ -226,17 +207,9 @@ mod tests {
 
     #[test]
     fn bands_split_at_their_limits() {
-        let haul = |volume_m3, distance_m| Haul {
-            from: 0,
-            to: 0,
-            volume_m3,
-            distance_m,
-        };
+        let haul = |volume_m3, distance_m| Haul { from: 0, to: 0, volume_m3, distance_m };
         assert_eq!(
-            haul_bands(
-                &[haul(1.0, 50.0), haul(2.0, 50.1), haul(4.0, 300.0)],
-                &[50.0, 200.0]
-            ),
+            haul_bands(&[haul(1.0, 50.0), haul(2.0, 50.1), haul(4.0, 300.0)], &[50.0, 200.0]),
             vec![1.0, 2.0, 4.0]
         );
     }
@@ -255,20 +228,8 @@ mod tests {
             10.0,
         );
         assert!((g.on_the_spot_m3 - 3.0).abs() < 1e-12);
-        assert_eq!(
-            g.cuts,
-            vec![EarthPoint {
-                at: at(3.0, 2.0),
-                volume_m3: 7.0
-            }]
-        );
-        assert_eq!(
-            g.fills,
-            vec![EarthPoint {
-                at: at(2.0, 12.0),
-                volume_m3: 4.0
-            }]
-        );
+        assert_eq!(g.cuts, vec![EarthPoint { at: at(3.0, 2.0), volume_m3: 7.0 }]);
+        assert_eq!(g.fills, vec![EarthPoint { at: at(2.0, 12.0), volume_m3: 4.0 }]);
         assert_eq!(gather([(at(0.0, 0.0), 1.0)], 0.0), Gathered::default());
     }
 

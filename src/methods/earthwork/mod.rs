@@ -12,16 +12,9 @@ pub mod transport;
 pub mod volume;
 
 pub use balance::{CutFillSums, balance_offset, cut_fill_at};
-pub use graded_line::{
-    GradeLimits, GradedLine, ProfilePoint, graded_line, graded_line_best_sense, isotonic,
-};
-pub use haul::{
-    EarthPoint, Gathered, Haul, HaulPlan, gather, haul_1d, haul_bands, haul_plan, mean_haul,
-};
+pub use graded_line::{GradeLimits, GradedLine, ProfilePoint, graded_line, graded_line_best_sense, isotonic};
+pub use haul::{EarthPoint, Gathered, Haul, HaulPlan, gather, haul_1d, haul_bands, haul_plan, mean_haul};
 pub use moments::Moments;
-pub use plane::{
-    Binding, FallSense, LimitedPlane, Plane, PlaneLimits, fit_plane, fit_plane_limited,
-    fit_plane_of,
-};
+pub use plane::{Binding, FallSense, LimitedPlane, Plane, PlaneLimits, fit_plane, fit_plane_limited, fit_plane_of};
 pub use transport::{Flow, Transport, TransportError, transport};
 pub use volume::Volumes;

@@ -46,13 +46,7 @@ impl Moments {
     /// Adds a point; passed over unless its weight is positive.
     pub fn add(&mut self, x_m: f64, y_m: f64, z_m: f64, weight: f64) {
         if weight > 0.0 {
-            self.merge(&Self {
-                weight,
-                mean_x_m: x_m,
-                mean_y_m: y_m,
-                mean_z_m: z_m,
-                ..Self::default()
-            });
+            self.merge(&Self { weight, mean_x_m: x_m, mean_y_m: y_m, mean_z_m: z_m, ..Self::default() });
         }
     }
 
@@ -63,11 +57,8 @@ impl Moments {
             return;
         }
         let share = other.weight / total;
-        let (dx, dy, dz) = (
-            other.mean_x_m - self.mean_x_m,
-            other.mean_y_m - self.mean_y_m,
-            other.mean_z_m - self.mean_z_m,
-        );
+        let (dx, dy, dz) =
+            (other.mean_x_m - self.mean_x_m, other.mean_y_m - self.mean_y_m, other.mean_z_m - self.mean_z_m);
         let between = self.weight * share;
         self.sxx += other.sxx + between * dx * dx;
         self.sxy += other.sxy + between * dx * dy;
@@ -87,9 +78,7 @@ impl Moments {
     #[must_use]
     pub fn squared_misfit(&self, slope_x: f64, slope_y: f64) -> f64 {
         let explained = 2.0 * (slope_x * self.sxz + slope_y * self.syz);
-        let plane = slope_x * slope_x * self.sxx
-            + 2.0 * slope_x * slope_y * self.sxy
-            + slope_y * slope_y * self.syy;
+        let plane = slope_x * slope_x * self.sxx + 2.0 * slope_x * slope_y * self.sxy + slope_y * slope_y * self.syy;
         (self.szz - explained + plane).max(0.0)
     }
 }
@@ -130,17 +119,11 @@ mod tests {
         let all = Moments::of(p.iter().copied());
         let mut halves = Moments::of(p[..20].iter().copied());
         halves.merge(&Moments::of(p[20..].iter().copied()));
-        assert!(
-            (all.sxy - halves.sxy).abs() < 1e-6 * all.sxx
-                && (all.szz - halves.szz).abs() < 1e-9 * all.szz
-        );
+        assert!((all.sxy - halves.sxy).abs() < 1e-6 * all.sxx && (all.szz - halves.szz).abs() < 1e-9 * all.szz);
         let direct: f64 = {
             let (a, b) = (1e-3, -2e-3);
             p.iter()
-                .map(|q| {
-                    q.3 * (q.2 - all.mean_z_m - a * (q.0 - all.mean_x_m) - b * (q.1 - all.mean_y_m))
-                        .powi(2)
-                })
+                .map(|q| q.3 * (q.2 - all.mean_z_m - a * (q.0 - all.mean_x_m) - b * (q.1 - all.mean_y_m)).powi(2))
                 .sum()
         };
         assert!((all.squared_misfit(1e-3, -2e-3) - direct).abs() < 1e-9 * direct);

@@ -48,10 +48,7 @@ impl Plane {
     /// The same plane `by_m` lower.
     #[must_use]
     pub fn lowered(self, by_m: f64) -> Self {
-        Self {
-            z0_m: self.z0_m - by_m,
-            ..self
-        }
+        Self { z0_m: self.z0_m - by_m, ..self }
     }
     /// Fall (positive downhill) along a bearing, as a ratio.
     #[must_use]
@@ -80,13 +77,7 @@ pub fn fit_plane_of(m: &Moments) -> Option<Plane> {
 }
 
 fn through_mean(m: &Moments, slope_x: f64, slope_y: f64) -> Plane {
-    Plane {
-        x0_m: m.mean_x_m,
-        y0_m: m.mean_y_m,
-        z0_m: m.mean_z_m,
-        slope_x,
-        slope_y,
-    }
+    Plane { x0_m: m.mean_x_m, y0_m: m.mean_y_m, z0_m: m.mean_z_m, slope_x, slope_y }
 }
 
 /// Minimum of the quadratic `a u^2 + 2 b u v + c v^2 - 2 p u - 2 q v`; of least length where it is not unique.
@@ -100,10 +91,7 @@ fn free_slopes(a: f64, b: f64, c: f64, p: f64, q: f64) -> (f64, f64) {
         return (0.0, 0.0);
     }
     // All points on one line: for a matrix of rank one the pseudo-inverse is the matrix over its squared trace.
-    (
-        (a * p + b * q) / (trace * trace),
-        (b * p + c * q) / (trace * trace),
-    )
+    ((a * p + b * q) / (trace * trace), (b * p + c * q) / (trace * trace))
 }
 
 /// Which way water may run along the bearing.
@@ -177,11 +165,7 @@ pub fn fit_plane_limited(moments: &Moments, limits: &PlaneLimits) -> Option<Limi
         FallSense::Against => against(),
         FallSense::Either => {
             let (a, b) = (along(), against());
-            if b.squared_misfit < a.squared_misfit {
-                b
-            } else {
-                a
-            }
+            if b.squared_misfit < a.squared_misfit { b } else { a }
         }
     })
 }
@@ -201,30 +185,16 @@ fn fit_sense(m: &Moments, limits: &PlaneLimits, range: FallRange, reversed: bool
     let cross = (-limits.max_cross_fall, limits.max_cross_fall);
     let free = free_slopes(suu, suv, svv, pu, pv);
     let inside = |v: f64, r: FallRange| v >= r.0 && v <= r.1;
-    let cost = |(u, v): (f64, f64)| {
-        suu * u * u + 2.0 * suv * u * v + svv * v * v - 2.0 * (pu * u + pv * v)
-    };
+    let cost = |(u, v): (f64, f64)| suu * u * u + 2.0 * suv * u * v + svv * v * v - 2.0 * (pu * u + pv * v);
     let (fall_along, fall_right) = if inside(free.0, range) && inside(free.1, cross) {
         free
     } else {
         let with_u = |u: f64| (u, clamped_optimum(svv, pv - suv * u, cross));
         let with_v = |v: f64| (clamped_optimum(suu, pu - suv * v, range), v);
-        let sides = [
-            with_u(range.0),
-            with_u(range.1),
-            with_v(cross.0),
-            with_v(cross.1),
-        ];
-        sides.into_iter().fold(
-            sides[0],
-            |best, s| if cost(s) < cost(best) { s } else { best },
-        )
+        let sides = [with_u(range.0), with_u(range.1), with_v(cross.0), with_v(cross.1)];
+        sides.into_iter().fold(sides[0], |best, s| if cost(s) < cost(best) { s } else { best })
     };
-    let plane = through_mean(
-        m,
-        -(fall_along * e + fall_right * n),
-        -(fall_along * n - fall_right * e),
-    );
+    let plane = through_mean(m, -(fall_along * e + fall_right * n), -(fall_along * n - fall_right * e));
     let mut along = binding(fall_along, range, free.0);
     if reversed {
         along = match along {
@@ -233,11 +203,7 @@ fn fit_sense(m: &Moments, limits: &PlaneLimits, range: FallRange, reversed: bool
             Binding::Free => Binding::Free,
         };
     }
-    let across = if binding(fall_right, cross, free.1) == Binding::Free {
-        Binding::Free
-    } else {
-        Binding::AtMost
-    };
+    let across = if binding(fall_right, cross, free.1) == Binding::Free { Binding::Free } else { Binding::AtMost };
     LimitedPlane {
         plane,
         fall_along,
@@ -255,10 +221,7 @@ fn clamped_optimum(a: f64, p: f64, range: FallRange) -> f64 {
 }
 
 /// Results that stand at an end are there exactly, because they were clamped to it.
-#[expect(
-    clippy::float_cmp,
-    reason = "a clamped value equals its limit bit for bit"
-)]
+#[expect(clippy::float_cmp, reason = "a clamped value equals its limit bit for bit")]
 fn binding(value: f64, range: FallRange, free: f64) -> Binding {
     if value == free {
         Binding::Free

@@ -45,8 +45,7 @@ impl LineStacking {
     /// Cost per square metre at a spacing.
     #[must_use]
     pub fn cost_per_m2(&self, spacing_m: f64) -> f64 {
-        self.push_cost_per_t_m * self.load_t_m2 * mean_distance_to_lines_m(spacing_m)
-            + self.line_cost_per_m / spacing_m
+        self.push_cost_per_t_m * self.load_t_m2 * mean_distance_to_lines_m(spacing_m) + self.line_cost_per_m / spacing_m
     }
 
     /// The cheapest spacing, metres; infinite when pushing costs nothing.
@@ -64,11 +63,9 @@ mod tests {
     fn nearest_line() {
         // Sum of distances to the nearest line over one spacing.
         let n = 1000;
-        let mean: f64 = (0..n)
-            .map(|i| (f64::from(i) + 0.5) / f64::from(n) * 60.0)
-            .map(|x| x.min(60.0 - x))
-            .sum::<f64>()
-            / f64::from(n);
+        let mean: f64 =
+            (0..n).map(|i| (f64::from(i) + 0.5) / f64::from(n) * 60.0).map(|x| x.min(60.0 - x)).sum::<f64>()
+                / f64::from(n);
         assert!((mean_distance_to_lines_m(60.0) - mean).abs() < 1e-9);
     }
 
@@ -82,10 +79,7 @@ mod tests {
         let mut sum = 0.0;
         for i in 0..n {
             for j in 0..n {
-                let (u, v) = (
-                    (f64::from(i) + 0.5) / f64::from(n) - 0.5,
-                    (f64::from(j) + 0.5) / f64::from(n) - 0.5,
-                );
+                let (u, v) = ((f64::from(i) + 0.5) / f64::from(n) - 0.5, (f64::from(j) + 0.5) / f64::from(n) - 0.5);
                 sum += (200.0 * u).hypot(50.0 * v);
             }
         }
@@ -94,11 +88,7 @@ mod tests {
 
     #[test]
     fn spacing_is_best() {
-        let s = LineStacking {
-            load_t_m2: 0.01,
-            push_cost_per_t_m: 0.05,
-            line_cost_per_m: 0.45,
-        };
+        let s = LineStacking { load_t_m2: 0.01, push_cost_per_t_m: 0.05, line_cost_per_m: 0.45 };
         let best = s.best_spacing_m();
         assert!((best - 60.0).abs() < 1e-9);
         assert!((s.cost_per_m2(best) - (0.05_f64 * 0.01 * 0.45).sqrt()).abs() < 1e-12);

@@ -84,11 +84,7 @@ pub fn transport(
 
 fn check(what: &'static str, amounts: &[f64]) -> Result<(), TransportError> {
     match amounts.iter().position(|a| !(a.is_finite() && *a >= 0.0)) {
-        Some(index) => Err(TransportError::Amount {
-            what,
-            index,
-            value: amounts[index],
-        }),
+        Some(index) => Err(TransportError::Amount { what, index, value: amounts[index] }),
         None => Ok(()),
     }
 }
@@ -108,11 +104,7 @@ struct Network {
 }
 
 impl Network {
-    fn new(
-        supply: &[f64],
-        demand: &[f64],
-        cost: impl Fn(usize, usize) -> f64,
-    ) -> Result<Self, TransportError> {
+    fn new(supply: &[f64], demand: &[f64], cost: impl Fn(usize, usize) -> f64) -> Result<Self, TransportError> {
         let excess = supply.iter().sum::<f64>() - demand.iter().sum::<f64>();
         let negligible = 1e-12 * supply.iter().chain(demand).sum::<f64>();
         let (mut supply_left, mut demand_left) = (supply.to_vec(), demand.to_vec());
@@ -135,15 +127,7 @@ impl Network {
         }
         let nodes = supply_left.len() + sinks;
         let flow = vec![0.0; table.len()];
-        Ok(Self {
-            cost: table,
-            flow,
-            sinks,
-            supply_left,
-            demand_left,
-            potential: vec![0.0; nodes],
-            negligible,
-        })
+        Ok(Self { cost: table, flow, sinks, supply_left, demand_left, potential: vec![0.0; nodes], negligible })
     }
 
     /// Sends as much as one cheapest path carries; false when no sink can take more.
@@ -197,8 +181,7 @@ impl Network {
             if node < sources {
                 let row = &self.cost[node * self.sinks..(node + 1) * self.sinks];
                 for (sink, cost) in row.iter().enumerate() {
-                    let reduced =
-                        (cost + self.potential[node] - self.potential[sources + sink]).max(0.0);
+                    let reduced = (cost + self.potential[node] - self.potential[sources + sink]).max(0.0);
                     search.relax(sources + sink, reached + reduced, node);
                 }
             } else {
@@ -208,9 +191,7 @@ impl Network {
                 }
                 for from in 0..sources {
                     if self.flow[sink * self.supply_left.len() + from] > 0.0 {
-                        let back = self.potential[node]
-                            - self.potential[from]
-                            - self.cost[from * self.sinks + sink];
+                        let back = self.potential[node] - self.potential[from] - self.cost[from * self.sinks + sink];
                         search.relax(from, reached + back.max(0.0), sink);
                     }
                 }
@@ -252,12 +233,9 @@ impl Network {
         let sources = self.supply_left.len();
         let excess = supply.iter().sum::<f64>() - demand.iter().sum::<f64>();
         let (spare, lack) = (excess.max(0.0), (-excess).max(0.0));
-        let given: f64 = (0..sources)
-            .map(|i| supply.get(i).copied().unwrap_or(lack) * self.potential[i])
-            .sum();
-        let taken: f64 = (0..self.sinks)
-            .map(|j| demand.get(j).copied().unwrap_or(spare) * self.potential[sources + j])
-            .sum();
+        let given: f64 = (0..sources).map(|i| supply.get(i).copied().unwrap_or(lack) * self.potential[i]).sum();
+        let taken: f64 =
+            (0..self.sinks).map(|j| demand.get(j).copied().unwrap_or(spare) * self.potential[sources + j]).sum();
         taken - given
     }
 }
@@ -278,11 +256,7 @@ impl Search {
     fn from(source: usize, nodes: usize) -> Self {
         let mut distance = vec![f64::INFINITY; nodes];
         distance[source] = 0.0;
-        Self {
-            distance,
-            came_from: vec![usize::MAX; nodes],
-            done: vec![false; nodes],
-        }
+        Self { distance, came_from: vec![usize::MAX; nodes], done: vec![false; nodes] }
     }
 
     /// The reached node with the least distance that is not settled yet, the lower number first.
@@ -320,38 +294,17 @@ mod tests {
         let plan = transport(
             &[300.0, 400.0, 500.0],
             &[250.0, 350.0, 400.0, 200.0],
-            table(&[
-                &[3.0, 1.0, 7.0, 4.0],
-                &[2.0, 6.0, 5.0, 9.0],
-                &[8.0, 3.0, 3.0, 2.0],
-            ]),
+            table(&[&[3.0, 1.0, 7.0, 4.0], &[2.0, 6.0, 5.0, 9.0], &[8.0, 3.0, 3.0, 2.0]]),
         )
         .expect("a sound table");
         assert!((plan.total_cost - 2850.0).abs() < 1e-9 && (plan.dual_value - 2850.0).abs() < 1e-9);
-        let expected = [
-            (0, 1, 300.0),
-            (1, 0, 250.0),
-            (1, 2, 150.0),
-            (2, 1, 50.0),
-            (2, 2, 250.0),
-            (2, 3, 200.0),
-        ];
-        assert_eq!(
-            plan.flows
-                .iter()
-                .map(|f| (f.from, f.to, f.amount))
-                .collect::<Vec<_>>(),
-            expected
-        );
+        let expected = [(0, 1, 300.0), (1, 0, 250.0), (1, 2, 150.0), (2, 1, 50.0), (2, 2, 250.0), (2, 3, 200.0)];
+        assert_eq!(plan.flows.iter().map(|f| (f.from, f.to, f.amount)).collect::<Vec<_>>(), expected);
         // A second table much used in operations-research courses (from memory): 743.
         let plan = transport(
             &[7.0, 9.0, 18.0],
             &[5.0, 8.0, 7.0, 14.0],
-            table(&[
-                &[19.0, 30.0, 50.0, 10.0],
-                &[70.0, 30.0, 40.0, 60.0],
-                &[40.0, 8.0, 70.0, 20.0],
-            ]),
+            table(&[&[19.0, 30.0, 50.0, 10.0], &[70.0, 30.0, 40.0, 60.0], &[40.0, 8.0, 70.0, 20.0]]),
         )
         .expect("a sound table");
         assert!((plan.total_cost - 743.0).abs() < 1e-9);
@@ -360,42 +313,24 @@ mod tests {
 
     #[test]
     fn unequal_totals_are_reported() {
-        let plan =
-            transport(&[10.0, 10.0], &[12.0], table(&[&[5.0], &[1.0]])).expect("a sound table");
-        assert_eq!(
-            plan.left_over,
-            vec![(0, 8.0)],
-            "the dear source keeps its amount"
-        );
+        let plan = transport(&[10.0, 10.0], &[12.0], table(&[&[5.0], &[1.0]])).expect("a sound table");
+        assert_eq!(plan.left_over, vec![(0, 8.0)], "the dear source keeps its amount");
         assert!((plan.total_cost - 20.0).abs() < 1e-12 && (plan.dual_value - 20.0).abs() < 1e-12);
         let plan = transport(&[4.0], &[3.0, 3.0], table(&[&[1.0, 2.0]])).expect("a sound table");
         assert_eq!(plan.missing, vec![(1, 2.0)]);
         let none = transport(&[], &[3.0], |_, _| 0.0).expect("an empty side is sound");
         assert_eq!((none.missing, none.flows.len()), (vec![(0, 3.0)], 0));
-        assert_eq!(
-            transport(&[], &[], |_, _| 0.0).expect("nothing at all is sound"),
-            Transport::default()
-        );
+        assert_eq!(transport(&[], &[], |_, _| 0.0).expect("nothing at all is sound"), Transport::default());
     }
 
     #[test]
     fn nonsense_is_refused() {
         assert!(matches!(
             transport(&[-1.0], &[1.0], |_, _| 0.0),
-            Err(TransportError::Amount {
-                what: "source",
-                index: 0,
-                ..
-            })
+            Err(TransportError::Amount { what: "source", index: 0, .. })
         ));
-        assert!(matches!(
-            transport(&[1.0], &[f64::NAN], |_, _| 0.0),
-            Err(TransportError::Amount { what: "sink", .. })
-        ));
-        assert!(matches!(
-            transport(&[1.0], &[1.0], |_, _| -2.0),
-            Err(TransportError::Cost { from: 0, to: 0, .. })
-        ));
+        assert!(matches!(transport(&[1.0], &[f64::NAN], |_, _| 0.0), Err(TransportError::Amount { what: "sink", .. })));
+        assert!(matches!(transport(&[1.0], &[1.0], |_, _| -2.0), Err(TransportError::Cost { from: 0, to: 0, .. })));
     }
 
     /// Cheapest assignment of unit amounts by trying every order.

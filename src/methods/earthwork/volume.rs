@@ -26,20 +26,14 @@ impl Volumes {
     /// A signed volume as cut or fill.
     #[must_use]
     pub fn of_signed(volume_m3: f64) -> Self {
-        Self {
-            cut_m3: volume_m3.max(0.0),
-            fill_m3: (-volume_m3).max(0.0),
-        }
+        Self { cut_m3: volume_m3.max(0.0), fill_m3: (-volume_m3).max(0.0) }
     }
 }
 
 impl std::ops::Add for Volumes {
     type Output = Self;
     fn add(self, other: Self) -> Self {
-        Self {
-            cut_m3: self.cut_m3 + other.cut_m3,
-            fill_m3: self.fill_m3 + other.fill_m3,
-        }
+        Self { cut_m3: self.cut_m3 + other.cut_m3, fill_m3: self.fill_m3 + other.fill_m3 }
     }
 }
 
@@ -52,10 +46,7 @@ impl std::iter::Sum for Volumes {
 /// Volumes of cells of one size, each with the depth at its centre (summation method).
 #[must_use]
 pub fn cell_volumes(depths_m: impl IntoIterator<Item = f64>, cell_area_m2: f64) -> Volumes {
-    depths_m
-        .into_iter()
-        .map(|d| Volumes::of_signed(d * cell_area_m2))
-        .sum()
+    depths_m.into_iter().map(|d| Volumes::of_signed(d * cell_area_m2)).sum()
 }
 
 /// Volumes of one square from the depths at its four corners (four-point method).
@@ -69,28 +60,20 @@ pub fn four_point(corners_m: [f64; 4], area_m2: f64) -> Volumes {
     if total <= 0.0 {
         return Volumes::default();
     }
-    Volumes {
-        cut_m3: area_m2 * cut * cut / (4.0 * total),
-        fill_m3: area_m2 * fill * fill / (4.0 * total),
-    }
+    Volumes { cut_m3: area_m2 * cut * cut / (4.0 * total), fill_m3: area_m2 * fill * fill / (4.0 * total) }
 }
 
 /// Four-point volumes over all squares of a grid of corner depths, row by row; rows of unequal length use the shorter.
 #[must_use]
 pub fn four_point_grid(rows: &[Vec<f64>], square_area_m2: f64) -> Volumes {
-    squares(rows)
-        .map(|corners| four_point(corners, square_area_m2))
-        .sum()
+    squares(rows).map(|corners| four_point(corners, square_area_m2)).sum()
 }
 
 /// Corners of each square of a grid, in the order north-west, north-east, south-west, south-east.
 fn squares(rows: &[Vec<f64>]) -> impl Iterator<Item = [f64; 4]> + '_ {
     rows.windows(2).flat_map(|pair| {
         let (upper, lower) = (&pair[0], &pair[1]);
-        upper
-            .windows(2)
-            .zip(lower.windows(2))
-            .map(|(u, l)| [u[0], u[1], l[0], l[1]])
+        upper.windows(2).zip(lower.windows(2)).map(|(u, l)| [u[0], u[1], l[0], l[1]])
     })
 }
 
@@ -161,11 +144,7 @@ pub fn sections_m3(sections: &[(f64, f64)]) -> f64 {
         .map(|pair| {
             let ((x0, a0), (x1, a1)) = (pair[0], pair[1]);
             let length_m = x1 - x0;
-            if a0 > 0.0 && a1 > 0.0 {
-                end_area_m3(a0, a1, length_m)
-            } else {
-                (a0 + a1) * length_m / 3.0
-            }
+            if a0 > 0.0 && a1 > 0.0 { end_area_m3(a0, a1, length_m) } else { (a0 + a1) * length_m / 3.0 }
         })
         .sum()
 }
@@ -173,9 +152,7 @@ pub fn sections_m3(sections: &[(f64, f64)]) -> f64 {
 /// Volume of a pit from depths at the corners of equal cells (each corner counts once per cell it touches, over four).
 #[must_use]
 pub fn borrow_pit_m3(rows: &[Vec<f64>], cell_area_m2: f64) -> f64 {
-    squares(rows)
-        .map(|c| c.iter().sum::<f64>() / 4.0 * cell_area_m2)
-        .sum()
+    squares(rows).map(|c| c.iter().sum::<f64>() / 4.0 * cell_area_m2).sum()
 }
 
 /// Volume a bank measure takes when dug loose.
@@ -203,51 +180,16 @@ mod tests {
     #[test]
     fn four_point_squares() {
         // USDA NEH Section 15 Chapter 12 (from memory): V = L^2 H^2 / (4 (Hc + Hf)), L = 20 m; own corners.
-        assert!(close(
-            four_point([0.3, 0.3, -0.1, -0.1], 400.0),
-            45.0,
-            5.0,
-            1e-6
-        ));
-        assert!(close(
-            four_point([0.3, 0.2, 0.1, 0.4], 400.0),
-            100.0,
-            0.0,
-            1e-6
-        ));
-        assert!(close(
-            four_point([0.3, 0.1, -0.2, -0.1], 400.0),
-            22.857_143,
-            12.857_143,
-            1e-6
-        ));
-        assert!(close(
-            four_point([0.1, -0.1, -0.1, -0.1], 400.0),
-            2.5,
-            22.5,
-            1e-6
-        ));
+        assert!(close(four_point([0.3, 0.3, -0.1, -0.1], 400.0), 45.0, 5.0, 1e-6));
+        assert!(close(four_point([0.3, 0.2, 0.1, 0.4], 400.0), 100.0, 0.0, 1e-6));
+        assert!(close(four_point([0.3, 0.1, -0.2, -0.1], 400.0), 22.857_143, 12.857_143, 1e-6));
+        assert!(close(four_point([0.1, -0.1, -0.1, -0.1], 400.0), 2.5, 22.5, 1e-6));
         assert!(close(four_point([0.0; 4], 400.0), 0.0, 0.0, 1e-12));
         // The same square as two triangles depends on the diagonal (by hand).
-        assert!(close(
-            two_triangles([0.3, 0.1, -0.2, -0.1], 400.0, Diagonal::Falling),
-            29.8333,
-            9.8333,
-            1e-4
-        ));
-        assert!(close(
-            two_triangles([0.3, 0.1, -0.2, -0.1], 400.0, Diagonal::Rising),
-            18.0,
-            18.0,
-            1e-9
-        ));
+        assert!(close(two_triangles([0.3, 0.1, -0.2, -0.1], 400.0, Diagonal::Falling), 29.8333, 9.8333, 1e-4));
+        assert!(close(two_triangles([0.3, 0.1, -0.2, -0.1], 400.0, Diagonal::Rising), 18.0, 18.0, 1e-9));
         // A prism whose zero line is parallel to a side is exact by both.
-        assert!(close(
-            two_triangles([0.3, 0.3, -0.1, -0.1], 400.0, Diagonal::Rising),
-            45.0,
-            5.0,
-            1e-9
-        ));
+        assert!(close(two_triangles([0.3, 0.3, -0.1, -0.1], 400.0, Diagonal::Rising), 45.0, 5.0, 1e-9));
     }
 
     #[test]
@@ -255,23 +197,12 @@ mod tests {
         // Bilinear surface over the third square by fine midpoint sums: 22.901 cut, 12.901 fill.
         let n = 400;
         let depth = |i: i32, j: i32| {
-            let (u, v) = (
-                (f64::from(i) + 0.5) / f64::from(n),
-                (f64::from(j) + 0.5) / f64::from(n),
-            );
+            let (u, v) = ((f64::from(i) + 0.5) / f64::from(n), (f64::from(j) + 0.5) / f64::from(n));
             (1.0 - v) * (0.3 * (1.0 - u) + 0.1 * u) + v * (-0.2 * (1.0 - u) - 0.1 * u)
         };
-        let fine = cell_volumes(
-            (0..n).flat_map(|j| (0..n).map(move |i| depth(i, j))),
-            400.0 / f64::from(n * n),
-        );
+        let fine = cell_volumes((0..n).flat_map(|j| (0..n).map(move |i| depth(i, j))), 400.0 / f64::from(n * n));
         assert!(close(fine, 22.901, 12.901, 2e-3), "{fine:?}");
-        assert!(close(
-            four_point([0.3, 0.1, -0.2, -0.1], 400.0),
-            fine.cut_m3,
-            fine.fill_m3,
-            0.05
-        ));
+        assert!(close(four_point([0.3, 0.1, -0.2, -0.1], 400.0), fine.cut_m3, fine.fill_m3, 0.05));
     }
 
     #[test]
@@ -285,10 +216,7 @@ mod tests {
         let ft = 0.3048;
         let corners = [75.4, 77.5, 74.6, 80.5].map(|z: f64| (z - 83.0) * ft);
         let v = four_point(corners, 2000.0 * ft * ft);
-        assert!(
-            (v.fill_m3 - 339.80).abs() < 0.01
-                && (v.fill_m3 / 0.9144_f64.powi(3) - 444.44).abs() < 0.01
-        );
+        assert!((v.fill_m3 - 339.80).abs() < 0.01 && (v.fill_m3 / 0.9144_f64.powi(3) - 444.44).abs() < 0.01);
     }
 
     #[test]
@@ -305,37 +233,16 @@ mod tests {
             .iter()
             .zip(stations)
             .map(|(row, y)| {
-                row.iter()
-                    .zip(stations)
-                    .map(|(z, x)| z - (10.213_825 - 0.003_962_5 * x - 0.002_63 * y))
-                    .collect()
+                row.iter().zip(stations).map(|(z, x)| z - (10.213_825 - 0.003_962_5 * x - 0.002_63 * y)).collect()
             })
             .collect();
-        assert!(close(
-            four_point_grid(&depths, 400.0),
-            64.067_445,
-            23.467_445,
-            1e-5
-        ));
+        assert!(close(four_point_grid(&depths, 400.0), 64.067_445, 23.467_445, 1e-5));
         let flat: Vec<(f64, f64)> = depths.iter().flatten().map(|d| (*d, 1.0)).collect();
         let d = balance_offset(&flat, 1.2);
-        let lowered: Vec<Vec<f64>> = depths
-            .iter()
-            .map(|r| r.iter().map(|v| v + d).collect())
-            .collect();
-        assert!(close(
-            four_point_grid(&lowered, 400.0),
-            71.601_775,
-            18.975_829,
-            1e-5
-        ));
+        let lowered: Vec<Vec<f64>> = depths.iter().map(|r| r.iter().map(|v| v + d).collect()).collect();
+        assert!(close(four_point_grid(&lowered, 400.0), 71.601_775, 18.975_829, 1e-5));
         // Summation over the stakes: 400 x 0.2797 m = 111.88 m3.
-        assert!(close(
-            cell_volumes(depths.iter().flatten().copied(), 400.0),
-            111.88,
-            111.88,
-            1e-6
-        ));
+        assert!(close(cell_volumes(depths.iter().flatten().copied(), 400.0), 111.88, 111.88, 1e-6));
     }
 
     #[test]
@@ -346,44 +253,24 @@ mod tests {
         assert!((prismoidal_m3(600.0, 336.0, 144.0, 3.0) - 1044.0).abs() < 1e-9);
         assert!((end_area_m3(600.0, 144.0, 3.0) - 1116.0).abs() < 1e-9);
         // A pyramid by end areas is half as much again as by thirds.
-        assert!(
-            (end_area_m3(60.0, 0.0, 10.0) / sections_m3(&[(0.0, 60.0), (10.0, 0.0)]) - 1.5).abs()
-                < 1e-12
-        );
+        assert!((end_area_m3(60.0, 0.0, 10.0) / sections_m3(&[(0.0, 60.0), (10.0, 0.0)]) - 1.5).abs() < 1e-12);
         // A linear change of area is exact by end areas, and so is the prismoidal rule.
         assert!((end_area_m3(3.0, 7.0, 20.0) - prismoidal_m3(3.0, 5.0, 7.0, 20.0)).abs() < 1e-12);
         // Wikibooks, Fundamentals of Transportation / Earthwork: fill 4087.5, cut 1058.33, short of 3029.2 m3.
-        let fill = sections_m3(&[
-            (0.0, 60.0),
-            (50.0, 50.0),
-            (75.0, 25.0),
-            (100.0, 5.0),
-            (115.0, 0.0),
-        ]);
+        let fill = sections_m3(&[(0.0, 60.0), (50.0, 50.0), (75.0, 25.0), (100.0, 5.0), (115.0, 0.0)]);
         let cut = sections_m3(&[(75.0, 0.0), (100.0, 10.0), (115.0, 15.0), (150.0, 30.0)]);
-        assert!(
-            (fill - 4087.5).abs() < 1e-9
-                && (cut - 1058.333).abs() < 1e-3
-                && (fill - cut - 3029.17).abs() < 0.01
-        );
+        assert!((fill - 4087.5).abs() < 1e-9 && (cut - 1058.333).abs() < 1e-3 && (fill - cut - 3029.17).abs() < 0.01);
     }
 
     #[test]
     fn pits_and_bulking() {
         // Depths at 10 m: A/4 (corners once, sides twice, middle four times) = 445 m3 (arithmetic).
-        let pit = [
-            vec![1.5, 1.4, 1.1],
-            vec![1.3, 1.2, 0.9],
-            vec![1.0, 0.8, 0.6],
-        ];
+        let pit = [vec![1.5, 1.4, 1.1], vec![1.3, 1.2, 0.9], vec![1.0, 0.8, 0.6]];
         assert!((borrow_pit_m3(&pit, 100.0) - 445.0).abs() < 1e-9);
         // US Army FM 5-434 table 1-1 (from memory): loam 1.25 loose, 0.90 compacted per bank.
         assert!((loose_from_bank_m3(1000.0, 1.25) - 1250.0).abs() < 1e-9);
         let bank = bank_from_compacted_m3(1000.0, 0.9);
-        assert!(
-            (bank - 1111.11).abs() < 0.005
-                && (loose_from_bank_m3(bank, 1.25) - 1388.89).abs() < 0.005
-        );
+        assert!((bank - 1111.11).abs() < 0.005 && (loose_from_bank_m3(bank, 1.25) - 1388.89).abs() < 0.005);
         assert!((loose_from_bank_m3(8000.0, 1.4) - 11_200.0).abs() < 1e-9);
     }
 

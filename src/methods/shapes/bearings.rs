@@ -27,10 +27,7 @@ const MERGE_DEG: f64 = 0.1;
 pub fn row_count(shape: &impl Edges, bearing: Bearing, spacing_m: f64) -> f64 {
     let (east, north) = bearing.east_north();
     // L |sin(theta - phi)| is the extent of the edge across the bearing.
-    let across_m: f64 = shape
-        .edges()
-        .map(|e| (e.dx() * north - e.dy() * east).abs())
-        .sum();
+    let across_m: f64 = shape.edges().map(|e| (e.dx() * north - e.dy() * east).abs()).sum();
     across_m / (2.0 * spacing_m)
 }
 
@@ -48,10 +45,7 @@ pub fn edge_bearings(shape: &impl Edges) -> Vec<Bearing> {
 #[must_use]
 pub fn edge_bearings_by_length(shape: &impl Edges) -> Vec<(Bearing, f64)> {
     let mut groups = edge_groups(shape);
-    groups.sort_by(|a, b| {
-        b.1.total_cmp(&a.1)
-            .then(a.0.degrees().total_cmp(&b.0.degrees()))
-    });
+    groups.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.0.degrees().total_cmp(&b.0.degrees())));
     groups
 }
 
@@ -59,25 +53,14 @@ pub fn edge_bearings_by_length(shape: &impl Edges) -> Vec<(Bearing, f64)> {
 fn edge_groups(shape: &impl Edges) -> Vec<(Bearing, f64)> {
     let mut edges: Vec<(Bearing, f64)> = shape
         .edges()
-        .map(|e| {
-            (
-                Bearing::from_east_north(e.dx(), e.dy()).axis(),
-                e.dx().hypot(e.dy()),
-            )
-        })
+        .map(|e| (Bearing::from_east_north(e.dx(), e.dy()).axis(), e.dx().hypot(e.dy())))
         .filter(|(_, length_m)| *length_m > 0.0)
         .collect();
     // Longest first, so that the first member of a group is the one that stands for it.
-    edges.sort_by(|a, b| {
-        b.1.total_cmp(&a.1)
-            .then(a.0.degrees().total_cmp(&b.0.degrees()))
-    });
+    edges.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.0.degrees().total_cmp(&b.0.degrees())));
     let mut groups: Vec<(Bearing, f64)> = Vec::new();
     for (bearing, length_m) in edges {
-        match groups
-            .iter_mut()
-            .find(|g| g.0.axis_angle_to(bearing) <= MERGE_DEG)
-        {
+        match groups.iter_mut().find(|g| g.0.axis_angle_to(bearing) <= MERGE_DEG) {
             Some(group) => group.1 += length_m,
             None => groups.push((bearing, length_m)),
         }
@@ -126,23 +109,14 @@ pub fn admissible_bearings(
     }
     if steepest <= 0.0 {
         // A level plane has no way down; every axis has the fall that is asked for, none.
-        return vec![BearingInterval {
-            from: Bearing::from_degrees(0.0),
-            to: Bearing::from_degrees(180.0),
-        }];
+        return vec![BearingInterval { from: Bearing::from_degrees(0.0), to: Bearing::from_degrees(180.0) }];
     }
     let down = Bearing::from_east_north(-gradient_east, -gradient_north).degrees();
     let widest = (min_fall.max(0.0) / steepest).acos().to_degrees();
     let narrowest = (max_fall / steepest).min(1.0).acos().to_degrees();
     vec![
-        BearingInterval {
-            from: Bearing::from_degrees(down - widest),
-            to: Bearing::from_degrees(down - narrowest),
-        },
-        BearingInterval {
-            from: Bearing::from_degrees(down + narrowest),
-            to: Bearing::from_degrees(down + widest),
-        },
+        BearingInterval { from: Bearing::from_degrees(down - widest), to: Bearing::from_degrees(down - narrowest) },
+        BearingInterval { from: Bearing::from_degrees(down + narrowest), to: Bearing::from_degrees(down + widest) },
     ]
 }
 
@@ -170,7 +144,8 @@ mod tests {
     fn nearly_equal_edges_merge_also_across_north() {
         // 0.04 degrees either side of north are one candidate, that of the longer edge.
         let t = 0.04_f64.to_radians().tan();
-        let p = polygon![(x: 0.0, y: 0.0), (x: 50.0, y: 0.0), (x: 50.0 + 100.0 * t, y: 100.0), (x: -100.0 * t, y: 100.0)];
+        let p =
+            polygon![(x: 0.0, y: 0.0), (x: 50.0, y: 0.0), (x: 50.0 + 100.0 * t, y: 100.0), (x: -100.0 * t, y: 100.0)];
         assert_eq!(edge_bearings(&p).len(), 2);
     }
 

@@ -50,11 +50,7 @@ impl Frame {
     #[must_use]
     pub fn new(bearing: Bearing, origin: Coord<f64>) -> Self {
         let (east, north) = bearing.east_north();
-        Self {
-            origin,
-            east,
-            north,
-        }
+        Self { origin, east, north }
     }
 
     /// The frame of a bearing about the first vertex of a shape; `None` when the shape has no edge.
@@ -69,10 +65,7 @@ impl Frame {
     pub fn enter(&self, point: Coord<f64>) -> FramePoint {
         let dx = point.x - self.origin.x;
         let dy = point.y - self.origin.y;
-        FramePoint {
-            across_m: dx * self.north - dy * self.east,
-            along_m: dx * self.east + dy * self.north,
-        }
+        FramePoint { across_m: dx * self.north - dy * self.east, along_m: dx * self.east + dy * self.north }
     }
 
     /// Where a point of this frame lies on the plan.
@@ -111,10 +104,7 @@ mod tests {
     #[test]
     fn turns_and_returns() {
         let frame = Frame::new(Bearing::from_degrees(37.0), Coord { x: 5e5, y: 6.9e6 });
-        let p = Coord {
-            x: 500_123.25,
-            y: 6_900_456.5,
-        };
+        let p = Coord { x: 500_123.25, y: 6_900_456.5 };
         let f = frame.enter(p);
         let back = frame.leave(f.across_m, f.along_m);
         assert!((back.x - p.x).abs() < 1e-8 && (back.y - p.y).abs() < 1e-8);

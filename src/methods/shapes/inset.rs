@@ -29,12 +29,7 @@ pub fn inset_by_edge(
     let strips: Vec<Polygon<f64>> = oriented
         .lines_iter()
         .filter(|e| e.start != e.end)
-        .flat_map(|e| {
-            strip(
-                e,
-                width_m(Bearing::from_east_north(e.dx(), e.dy()), e.start, e.end),
-            )
-        })
+        .flat_map(|e| strip(e, width_m(Bearing::from_east_north(e.dx(), e.dy()), e.start, e.end)))
         .collect();
     if strips.is_empty() {
         return clean(&MultiPolygon(vec![oriented]), min_area_m2);
@@ -65,19 +60,11 @@ mod tests {
         let left = inset_by_edge(
             &r,
             |b, _, _| {
-                if b.axis_angle_to(Bearing::from_degrees(0.0)) < 45.0 {
-                    12.0
-                } else {
-                    3.0
-                }
+                if b.axis_angle_to(Bearing::from_degrees(0.0)) < 45.0 { 12.0 } else { 3.0 }
             },
             1.0,
         );
-        assert!(
-            (left.unsigned_area() - 376.0 * 244.0).abs() < 0.5,
-            "{}",
-            left.unsigned_area()
-        );
+        assert!((left.unsigned_area() - 376.0 * 244.0).abs() < 0.5, "{}", left.unsigned_area());
         assert!((inset_by_edge(&r, |_, _, _| 0.0, 1.0).unsigned_area() - 100_000.0).abs() < 1e-6);
         assert!(inset_by_edge(&r, |_, _, _| 130.0, 1.0).0.is_empty());
     }
@@ -85,26 +72,16 @@ mod tests {
     #[test]
     fn edges_have_the_inside_on_their_left() {
         // Given clockwise; the southern edge must still be read eastwards.
-        let r =
-            polygon![(x: 0.0, y: 0.0), (x: 0.0, y: 20.0), (x: 20.0, y: 20.0), (x: 20.0, y: 0.0)];
+        let r = polygon![(x: 0.0, y: 0.0), (x: 0.0, y: 20.0), (x: 20.0, y: 20.0), (x: 20.0, y: 0.0)];
         let left = inset_by_edge(
             &r,
             |b, _, _| {
-                if (b.degrees() - 90.0).abs() < 1.0 {
-                    5.0
-                } else {
-                    0.0
-                }
+                if (b.degrees() - 90.0).abs() < 1.0 { 5.0 } else { 0.0 }
             },
             0.0,
         );
         assert!((left.unsigned_area() - 300.0).abs() < 0.1);
-        let lowest = left.0[0]
-            .exterior()
-            .0
-            .iter()
-            .map(|c| c.y)
-            .fold(f64::INFINITY, f64::min);
+        let lowest = left.0[0].exterior().0.iter().map(|c| c.y).fold(f64::INFINITY, f64::min);
         assert!((lowest - 5.0).abs() < 0.005);
     }
 

@@ -27,11 +27,7 @@ pub struct LabelPoint {
 /// `None` for a polygon without area. A tolerance below 1 mm is taken as 1 mm.
 #[must_use]
 pub fn label_point(polygon: &Polygon<f64>, tolerance_m: f64) -> Option<LabelPoint> {
-    let tolerance_m = if tolerance_m >= 1e-3 {
-        tolerance_m
-    } else {
-        1e-3
-    };
+    let tolerance_m = if tolerance_m >= 1e-3 { tolerance_m } else { 1e-3 };
     let bounds = polygon.bounding_rect()?;
     let side = bounds.width().min(bounds.height());
     if side <= 0.0 || !side.is_finite() {
@@ -42,12 +38,7 @@ pub fn label_point(polygon: &Polygon<f64>, tolerance_m: f64) -> Option<LabelPoin
     let mut number = 0;
     let mut push = |queue: &mut BinaryHeap<SearchCell>, centre: Coord<f64>, half: f64| {
         let clearance = signed_clearance(polygon, &edges, centre);
-        queue.push(SearchCell {
-            centre,
-            half,
-            clearance,
-            number,
-        });
+        queue.push(SearchCell { centre, half, clearance, number });
         number += 1;
     };
     let half = side / 2.0;
@@ -55,14 +46,7 @@ pub fn label_point(polygon: &Polygon<f64>, tolerance_m: f64) -> Option<LabelPoin
     while y < bounds.max().y {
         let mut x = bounds.min().x;
         while x < bounds.max().x {
-            push(
-                &mut queue,
-                Coord {
-                    x: x + half,
-                    y: y + half,
-                },
-                half,
-            );
+            push(&mut queue, Coord { x: x + half, y: y + half }, half);
             x += side;
         }
         y += side;
@@ -71,10 +55,7 @@ pub fn label_point(polygon: &Polygon<f64>, tolerance_m: f64) -> Option<LabelPoin
     while let Some(cell) = queue.pop() {
         let best_m = best.map_or(0.0, |b| b.clearance_m);
         if cell.clearance > best_m {
-            best = Some(LabelPoint {
-                at: cell.centre,
-                clearance_m: cell.clearance,
-            });
+            best = Some(LabelPoint { at: cell.centre, clearance_m: cell.clearance });
         }
         let best_m = best_m.max(cell.clearance);
         if cell.bound() - best_m <= tolerance_m {
@@ -82,14 +63,7 @@ pub fn label_point(polygon: &Polygon<f64>, tolerance_m: f64) -> Option<LabelPoin
         }
         let h = cell.half / 2.0;
         for (dx, dy) in [(-h, -h), (h, -h), (-h, h), (h, h)] {
-            push(
-                &mut queue,
-                Coord {
-                    x: cell.centre.x + dx,
-                    y: cell.centre.y + dy,
-                },
-                h,
-            );
+            push(&mut queue, Coord { x: cell.centre.x + dx, y: cell.centre.y + dy }, h);
         }
     }
     best
@@ -97,15 +71,8 @@ pub fn label_point(polygon: &Polygon<f64>, tolerance_m: f64) -> Option<LabelPoin
 
 /// Distance to the nearest edge, negative outside.
 fn signed_clearance(polygon: &Polygon<f64>, edges: &[Line<f64>], at: Coord<f64>) -> f64 {
-    let nearest = edges
-        .iter()
-        .map(|e| Euclidean.distance(&Point(at), e))
-        .fold(f64::INFINITY, f64::min);
-    if polygon.contains(&at) {
-        nearest
-    } else {
-        -nearest
-    }
+    let nearest = edges.iter().map(|e| Euclidean.distance(&Point(at), e)).fold(f64::INFINITY, f64::min);
+    if polygon.contains(&at) { nearest } else { -nearest }
 }
 
 #[derive(Debug)]
@@ -125,9 +92,7 @@ impl SearchCell {
 
 impl Ord for SearchCell {
     fn cmp(&self, other: &Self) -> Ordering {
-        self.bound()
-            .total_cmp(&other.bound())
-            .then(other.number.cmp(&self.number))
+        self.bound().total_cmp(&other.bound()).then(other.number.cmp(&self.number))
     }
 }
 impl PartialOrd for SearchCell {
@@ -149,35 +114,22 @@ mod tests {
 
     #[test]
     fn known_centres() {
-        let square =
-            polygon![(x: 0.0, y: 0.0), (x: 10.0, y: 0.0), (x: 10.0, y: 10.0), (x: 0.0, y: 10.0)];
+        let square = polygon![(x: 0.0, y: 0.0), (x: 10.0, y: 0.0), (x: 10.0, y: 10.0), (x: 0.0, y: 10.0)];
         let p = label_point(&square, 0.01).expect("a square has a centre");
-        assert!(
-            (p.at.x - 5.0).abs() < 0.02
-                && (p.at.y - 5.0).abs() < 0.02
-                && (p.clearance_m - 5.0).abs() < 0.011
-        );
+        assert!((p.at.x - 5.0).abs() < 0.02 && (p.at.y - 5.0).abs() < 0.02 && (p.clearance_m - 5.0).abs() < 0.011);
         // L with arms of 4 m in a 10 m square: the largest disc touches both outer sides and the inner corner,
         // r = (4 - r) * sqrt(2) gives r = 4 sqrt(2) / (1 + sqrt(2)) = 2.3431.
         let l = polygon![(x: 0.0, y: 0.0), (x: 10.0, y: 0.0), (x: 10.0, y: 4.0), (x: 4.0, y: 4.0), (x: 4.0, y: 10.0), (x: 0.0, y: 10.0)];
         let p = label_point(&l, 0.005).expect("an L has an inside");
-        assert!(
-            (p.clearance_m - 2.343_146).abs() < 0.006,
-            "{}",
-            p.clearance_m
-        );
+        assert!((p.clearance_m - 2.343_146).abs() < 0.006, "{}", p.clearance_m);
     }
 
     #[test]
     fn stays_inside() {
-        let ring =
-            |a: f64, b: f64| geo::LineString::from(vec![(a, a), (b, a), (b, b), (a, b), (a, a)]);
+        let ring = |a: f64, b: f64| geo::LineString::from(vec![(a, a), (b, a), (b, b), (a, b), (a, a)]);
         let holed = Polygon::new(ring(0.0, 100.0), vec![ring(20.0, 80.0)]);
         let p = label_point(&holed, 0.1).expect("a frame has an inside");
-        assert!(
-            holed.contains(&p.at),
-            "the centroid would stand in the hole"
-        );
+        assert!(holed.contains(&p.at), "the centroid would stand in the hole");
         assert!(p.clearance_m > 9.9, "{}", p.clearance_m);
         let flat = polygon![(x: 0.0, y: 0.0), (x: 10.0, y: 0.0), (x: 20.0, y: 0.0)];
         assert!(label_point(&flat, 0.1).is_none());

@@ -13,9 +13,7 @@ pub mod repair;
 pub mod row_metrics;
 pub mod split;
 
-pub use bearings::{
-    BearingInterval, admissible_bearings, edge_bearings, edge_bearings_by_length, row_count,
-};
+pub use bearings::{BearingInterval, admissible_bearings, edge_bearings, edge_bearings_by_length, row_count};
 pub use frame::{Edges, Frame};
 pub use inset::inset_by_edge;
 pub use label_point::{LabelPoint, label_point};

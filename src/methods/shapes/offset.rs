@@ -13,8 +13,8 @@
 use geo::algorithm::buffer::{BufferStyle, LineCap, LineJoin};
 use geo::orient::Direction;
 use geo::{
-    Area, BooleanOps, Buffer, Coord, LineString, MultiLineString, MultiPolygon, Orient, Polygon,
-    Validation, unary_union,
+    Area, BooleanOps, Buffer, Coord, LineString, MultiLineString, MultiPolygon, Orient, Polygon, Validation,
+    unary_union,
 };
 
 /// Greatest distance between an arc and the polygon standing for it, metres.
@@ -45,21 +45,13 @@ pub fn intersection(
 
 /// Everything covered by any of the polygons, without pieces or holes below `min_area_m2`.
 #[must_use]
-pub fn union_all<'a>(
-    polygons: impl IntoIterator<Item = &'a Polygon<f64>>,
-    min_area_m2: f64,
-) -> MultiPolygon<f64> {
+pub fn union_all<'a>(polygons: impl IntoIterator<Item = &'a Polygon<f64>>, min_area_m2: f64) -> MultiPolygon<f64> {
     clean(&union_raw(polygons), min_area_m2)
 }
 
 /// Union before cleaning. The library reads filled and empty from the winding, so that is set first.
-pub(super) fn union_raw<'a>(
-    polygons: impl IntoIterator<Item = &'a Polygon<f64>>,
-) -> MultiPolygon<f64> {
-    let oriented: Vec<Polygon<f64>> = polygons
-        .into_iter()
-        .map(|p| p.orient(Direction::Default))
-        .collect();
+pub(super) fn union_raw<'a>(polygons: impl IntoIterator<Item = &'a Polygon<f64>>) -> MultiPolygon<f64> {
+    let oriented: Vec<Polygon<f64>> = polygons.into_iter().map(|p| p.orient(Direction::Default)).collect();
     unary_union(&oriented)
 }
 
@@ -80,12 +72,7 @@ pub fn buffer_polygon(shape: &MultiPolygon<f64>, distance_m: f64) -> MultiPolygo
     if shape.0.is_empty() || distance_m == 0.0 || !distance_m.is_finite() {
         return clean(shape, 0.0);
     }
-    clean(
-        &shape
-            .orient(Direction::Default)
-            .buffer_with_style(round_style(distance_m)),
-        0.0,
-    )
+    clean(&shape.orient(Direction::Default).buffer_with_style(round_style(distance_m)), 0.0)
 }
 
 /// Round joints and ends fine enough for [`ARC_TOLERANCE_M`].
@@ -93,9 +80,7 @@ pub(super) fn round_style(distance_m: f64) -> BufferStyle<f64> {
     // A chord of angle t stays within r (1 - cos(t/2)) of its arc; the library itself limits the
     // angle to between 1.8 and 45 degrees.
     let angle = 2.0 * (1.0 - (ARC_TOLERANCE_M / distance_m.abs()).min(1.0)).acos();
-    BufferStyle::new(distance_m)
-        .line_cap(LineCap::Round(angle))
-        .line_join(LineJoin::Round(angle))
+    BufferStyle::new(distance_m).line_cap(LineCap::Round(angle)).line_join(LineJoin::Round(angle))
 }
 
 /// Rounds to 1 mm, drops pieces and holes below `min_area_m2` and sets the winding.
@@ -113,12 +98,7 @@ pub fn clean(shape: &MultiPolygon<f64>, min_area_m2: f64) -> MultiPolygon<f64> {
             kept.push(rounded);
         } else {
             let rebuilt = union_raw([&rounded]);
-            kept.extend(
-                rebuilt
-                    .0
-                    .iter()
-                    .filter_map(|p| round_polygon(p, min_area_m2)),
-            );
+            kept.extend(rebuilt.0.iter().filter_map(|p| round_polygon(p, min_area_m2)));
         }
     }
     MultiPolygon(kept)
@@ -127,12 +107,7 @@ pub fn clean(shape: &MultiPolygon<f64>, min_area_m2: f64) -> MultiPolygon<f64> {
 /// A polygon with rounded rings and no small hole, or `None` when it is itself too small.
 fn round_polygon(piece: &Polygon<f64>, min_area_m2: f64) -> Option<Polygon<f64>> {
     let exterior = round_ring(piece.exterior())?;
-    let holes = piece
-        .interiors()
-        .iter()
-        .filter_map(round_ring)
-        .filter(|h| ring_area(h) >= min_area_m2)
-        .collect();
+    let holes = piece.interiors().iter().filter_map(round_ring).filter(|h| ring_area(h) >= min_area_m2).collect();
     let polygon = Polygon::new(exterior, holes).orient(Direction::Default);
     (polygon.unsigned_area() >= min_area_m2).then_some(polygon)
 }
@@ -154,10 +129,7 @@ pub(super) fn round_ring(ring: &LineString<f64>) -> Option<LineString<f64>> {
 #[must_use]
 pub fn round_coord(c: Coord<f64>) -> Coord<f64> {
     // Dividing by 1000 gives the double nearest to the decimal number; multiplying by 0.001 would not.
-    Coord {
-        x: (c.x * 1000.0).round() / 1000.0,
-        y: (c.y * 1000.0).round() / 1000.0,
-    }
+    Coord { x: (c.x * 1000.0).round() / 1000.0, y: (c.y * 1000.0).round() / 1000.0 }
 }
 
 /// Removes repeated points and points where the open ring turns straight back on itself.
@@ -209,22 +181,14 @@ mod tests {
     #[test]
     fn buffer_areas() {
         // Stadium: 2 r L + pi r^2 (Steiner); the inscribed polygon is smaller by at most perimeter * tolerance.
-        let line = MultiLineString(vec![
-            line_string![(x: 5e5, y: 7e6), (x: 5e5 + 100.0, y: 7e6)],
-        ]);
+        let line = MultiLineString(vec![line_string![(x: 5e5, y: 7e6), (x: 5e5 + 100.0, y: 7e6)]]);
         let area = buffer_lines(&line, 10.0).unsigned_area();
         let exact = 2000.0 + std::f64::consts::PI * 100.0;
-        assert!(
-            area <= exact + 0.2 && exact - area < 0.5,
-            "{area} against {exact}"
-        );
+        assert!(area <= exact + 0.2 && exact - area < 0.5, "{area} against {exact}");
         // Square grown by r: s^2 + 4 s r + pi r^2; shrunk: (s - 2r)^2.
         let s = MultiPolygon(vec![square(5e5, 7e6, 100.0)]);
         let grown = buffer_polygon(&s, 5.0).unsigned_area();
-        assert!(
-            (grown - (12_000.0 + 25.0 * std::f64::consts::PI)).abs() < 0.2,
-            "{grown}"
-        );
+        assert!((grown - (12_000.0 + 25.0 * std::f64::consts::PI)).abs() < 0.2, "{grown}");
         assert!((buffer_polygon(&s, -5.0).unsigned_area() - 8_100.0).abs() < 0.2);
         assert!(buffer_polygon(&s, -60.0).0.is_empty());
     }
@@ -251,16 +215,9 @@ mod tests {
 
     #[test]
     fn spikes_go() {
-        let mut p: Vec<Coord<f64>> = [
-            (0.0, 0.0),
-            (10.0, 0.0),
-            (15.0, 0.0),
-            (10.0, 0.0),
-            (10.0, 10.0),
-            (0.0, 10.0),
-        ]
-        .map(|(x, y)| Coord { x, y })
-        .to_vec();
+        let mut p: Vec<Coord<f64>> = [(0.0, 0.0), (10.0, 0.0), (15.0, 0.0), (10.0, 0.0), (10.0, 10.0), (0.0, 10.0)]
+            .map(|(x, y)| Coord { x, y })
+            .to_vec();
         drop_spikes(&mut p);
         assert_eq!(p.len(), 4);
     }

@@ -41,10 +41,7 @@ impl ClippedLine {
     /// Point halfway.
     #[must_use]
     pub fn midpoint(&self) -> Coord<f64> {
-        Coord {
-            x: f64::midpoint(self.start.x, self.end.x),
-            y: f64::midpoint(self.start.y, self.end.y),
-        }
+        Coord { x: f64::midpoint(self.start.x, self.end.x), y: f64::midpoint(self.start.y, self.end.y) }
     }
 }
 
@@ -78,14 +75,8 @@ impl LineFamily {
     }
 
     /// Adds (line number, distance along it) for every line an edge crosses.
-    #[expect(
-        clippy::cast_possible_truncation,
-        reason = "line numbers of any plan fit 2^53"
-    )]
-    #[expect(
-        clippy::cast_precision_loss,
-        reason = "line numbers of any plan fit 2^53"
-    )]
+    #[expect(clippy::cast_possible_truncation, reason = "line numbers of any plan fit 2^53")]
+    #[expect(clippy::cast_precision_loss, reason = "line numbers of any plan fit 2^53")]
     fn cross(&self, frame: &Frame, start: Coord<f64>, end: Coord<f64>, out: &mut Vec<(i64, f64)>) {
         let (p, q) = (frame.enter(start), frame.enter(end));
         // Lines numbered up to this one are left of, or at, the vertex.
@@ -99,18 +90,12 @@ impl LineFamily {
     }
 
     /// Joins sorted crossings two by two, closing gaps and dropping pieces below [`SHORTEST_M`].
-    #[expect(
-        clippy::cast_precision_loss,
-        reason = "line numbers of any plan fit 2^53"
-    )]
+    #[expect(clippy::cast_precision_loss, reason = "line numbers of any plan fit 2^53")]
     fn pair(&self, frame: &Frame, crossings: &[(i64, f64)]) -> Vec<ClippedLine> {
         let mut spans: Vec<(i64, f64, f64)> = Vec::with_capacity(crossings.len() / 2);
         for pair in crossings.chunks_exact(2) {
             let (index, from, to) = (pair[0].0, pair[0].1, pair[1].1);
-            debug_assert_eq!(
-                index, pair[1].0,
-                "a closed ring crosses a line an even number of times"
-            );
+            debug_assert_eq!(index, pair[1].0, "a closed ring crosses a line an even number of times");
             match spans.last_mut() {
                 Some(last) if last.0 == index && from - last.2 < SHORTEST_M => last.2 = to,
                 _ => spans.push((index, from, to)),
@@ -121,11 +106,7 @@ impl LineFamily {
             .filter(|(_, from, to)| to - from >= SHORTEST_M)
             .map(|(index, from, to)| {
                 let across_m = index as f64 * self.spacing_m;
-                ClippedLine {
-                    index,
-                    start: frame.leave(across_m, from),
-                    end: frame.leave(across_m, to),
-                }
+                ClippedLine { index, start: frame.leave(across_m, from), end: frame.leave(across_m, to) }
             })
             .collect()
     }
@@ -136,12 +117,7 @@ impl LineFamily {
 /// A `phase_m` of half the spacing centres the strips; the shape's leftmost point is the one
 /// furthest to the left looking along the bearing. An empty shape has no lines.
 #[must_use]
-pub fn parallel_lines(
-    shape: &impl Edges,
-    bearing: Bearing,
-    spacing_m: f64,
-    phase_m: f64,
-) -> Vec<ClippedLine> {
+pub fn parallel_lines(shape: &impl Edges, bearing: Bearing, spacing_m: f64, phase_m: f64) -> Vec<ClippedLine> {
     let Some(frame) = Frame::about(bearing, shape) else {
         return Vec::new();
     };
@@ -149,12 +125,7 @@ pub fn parallel_lines(
         return Vec::new();
     };
     let origin = frame.leave(left_m + phase_m, 0.0);
-    LineFamily {
-        bearing,
-        spacing_m,
-        origin,
-    }
-    .clip(shape)
+    LineFamily { bearing, spacing_m, origin }.clip(shape)
 }
 
 #[cfg(test)]
@@ -170,27 +141,19 @@ mod tests {
 
     #[test]
     fn square_has_its_lines() {
-        let square =
-            polygon![(x: 0.0, y: 0.0), (x: 10.0, y: 0.0), (x: 10.0, y: 10.0), (x: 0.0, y: 10.0)];
+        let square = polygon![(x: 0.0, y: 0.0), (x: 10.0, y: 0.0), (x: 10.0, y: 10.0), (x: 0.0, y: 10.0)];
         let lines = parallel_lines(&square, deg(0.0), 2.0, 1.0);
         assert_eq!(lines.len(), 5);
         assert!((lines[0].start.x - 1.0).abs() < 1e-12 && lines[0].start.y.abs() < 1e-12);
-        assert!(
-            (lines[0].end.y - 10.0).abs() < 1e-12,
-            "runs north, along the bearing"
-        );
+        assert!((lines[0].end.y - 10.0).abs() < 1e-12, "runs north, along the bearing");
         let east = parallel_lines(&square, deg(90.0), 2.0, 1.0);
-        assert!(
-            (east[0].start.y - 9.0).abs() < 1e-9,
-            "the left of an eastward bearing is the north"
-        );
+        assert!((east[0].start.y - 9.0).abs() < 1e-9, "the left of an eastward bearing is the north");
         assert!(east[0].end.x > east[0].start.x);
     }
 
     #[test]
     fn hole_cuts_lines() {
-        let ring =
-            |a: f64, b: f64| geo::LineString::from(vec![(a, a), (b, a), (b, b), (a, b), (a, a)]);
+        let ring = |a: f64, b: f64| geo::LineString::from(vec![(a, a), (b, a), (b, b), (a, b), (a, a)]);
         let holed = Polygon::new(ring(0.0, 10.0), vec![ring(4.0, 6.0)]);
         let lines = parallel_lines(&holed, deg(0.0), 1.0, 0.5);
         assert_eq!(lines.len(), 12);
@@ -202,8 +165,7 @@ mod tests {
     #[test]
     fn vertex_on_line_is_counted_once() {
         // A diamond whose left, top, right and bottom vertices all lie on lines, and a notch that only touches one.
-        let diamond =
-            polygon![(x: 0.0, y: 2.0), (x: 2.0, y: 0.0), (x: 4.0, y: 2.0), (x: 2.0, y: 4.0)];
+        let diamond = polygon![(x: 0.0, y: 2.0), (x: 2.0, y: 0.0), (x: 4.0, y: 2.0), (x: 2.0, y: 4.0)];
         let lines = parallel_lines(&diamond, deg(0.0), 2.0, 0.0);
         assert_eq!(lines.len(), 1);
         assert!((lines[0].length_m() - 4.0).abs() < 1e-12);
@@ -227,10 +189,7 @@ mod tests {
             .map(|i| {
                 #[expect(clippy::cast_precision_loss, reason = "a dozen vertices")]
                 let t = i as f64 / n as f64 * std::f64::consts::TAU;
-                Coord {
-                    x: centre.0 + radii[i] * t.cos(),
-                    y: centre.1 + radii[i] * t.sin(),
-                }
+                Coord { x: centre.0 + radii[i] * t.cos(), y: centre.1 + radii[i] * t.sin() }
             })
             .collect()
     }

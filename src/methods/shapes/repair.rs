@@ -14,9 +14,7 @@ use super::offset::drop_spikes;
 use geo::algorithm::bool_ops::{FillRule, OpType};
 use geo::algorithm::line_intersection::{LineIntersection, line_intersection};
 use geo::orient::Direction;
-use geo::{
-    Area, BooleanOps, Coord, Line, LineString, LinesIter, MultiPolygon, Orient, Polygon, Validation,
-};
+use geo::{Area, BooleanOps, Coord, Line, LineString, LinesIter, MultiPolygon, Orient, Polygon, Validation};
 
 /// Share of the area that the kept polygon must hold for a repair to count as unambiguous.
 pub const KEPT_SHARE: f64 = 0.99;
@@ -64,11 +62,7 @@ pub enum RepairError {
 /// way that could mean several shapes.
 pub fn repair(polygon: &Polygon<f64>) -> Result<Repaired, RepairError> {
     for ring in std::iter::once(polygon.exterior()).chain(polygon.interiors()) {
-        if let Some(index) = ring
-            .0
-            .iter()
-            .position(|c| !(c.x.is_finite() && c.y.is_finite()))
-        {
+        if let Some(index) = ring.0.iter().position(|c| !(c.x.is_finite() && c.y.is_finite())) {
             return Err(RepairError::NotFinite { index });
         }
     }
@@ -79,11 +73,7 @@ pub fn repair(polygon: &Polygon<f64>) -> Result<Repaired, RepairError> {
     if tidy.is_valid() && tidy.unsigned_area() > 0.0 {
         let changed_area_m2 = (tidy.unsigned_area() - polygon.unsigned_area()).abs();
         let note = Some("repeated points or spikes without area were removed".to_owned());
-        return Ok(Repaired {
-            polygons: MultiPolygon(vec![tidy.orient(Direction::Default)]),
-            changed_area_m2,
-            note,
-        });
+        return Ok(Repaired { polygons: MultiPolygon(vec![tidy.orient(Direction::Default)]), changed_area_m2, note });
     }
     uncrossed(&tidy)
 }
@@ -106,11 +96,7 @@ pub fn repair_ring(points: &[Coord<f64>]) -> Result<Repaired, RepairError> {
 fn as_drawn(polygon: &Polygon<f64>) -> Repaired {
     let oriented = polygon.orient(Direction::Default);
     let note = (&oriented != polygon).then(|| "rings were wound the standard way".to_owned());
-    Repaired {
-        polygons: MultiPolygon(vec![oriented]),
-        changed_area_m2: 0.0,
-        note,
-    }
+    Repaired { polygons: MultiPolygon(vec![oriented]), changed_area_m2: 0.0, note }
 }
 
 /// The polygon without repeated points and spikes; holes left without area go.
@@ -129,26 +115,15 @@ fn tidied(polygon: &Polygon<f64>) -> Result<Polygon<f64>, RepairError> {
         let mut points: Vec<_> = polygon.exterior().0.clone();
         points.sort_by(|a, b| a.x.total_cmp(&b.x).then(a.y.total_cmp(&b.y)));
         points.dedup();
-        return Err(RepairError::NoArea {
-            points: points.len(),
-        });
+        return Err(RepairError::NoArea { points: points.len() });
     }
-    let holes = polygon
-        .interiors()
-        .iter()
-        .map(tidy_ring)
-        .filter(|r| r.0.len() >= 4)
-        .collect();
+    let holes = polygon.interiors().iter().map(tidy_ring).filter(|r| r.0.len() >= 4).collect();
     Ok(Polygon::new(exterior, holes))
 }
 
 fn lies_on_a_line(ring: &LineString<f64>) -> bool {
     let first = ring.0[0];
-    let far = ring
-        .0
-        .iter()
-        .copied()
-        .max_by(|a, b| length(first, *a).total_cmp(&length(first, *b)));
+    let far = ring.0.iter().copied().max_by(|a, b| length(first, *a).total_cmp(&length(first, *b)));
     far.is_none_or(|far| {
         let reach = length(first, far);
         ring.0.iter().all(|c| {
@@ -169,37 +144,19 @@ fn uncrossed(tidy: &Polygon<f64>) -> Result<Repaired, RepairError> {
     let (even_odd, non_zero) = (under(FillRule::EvenOdd), under(FillRule::NonZero));
     // Even-odd never fills more than non-zero, so measuring the largest part against the larger area also asks
     // whether the two agree. Holes may be stored in either winding, which only even-odd reads as holes.
-    let whole = if tidy.interiors().is_empty() {
-        non_zero.unsigned_area()
-    } else {
-        even_odd.unsigned_area()
-    };
-    let largest = even_odd
-        .0
-        .iter()
-        .max_by(|a, b| a.unsigned_area().total_cmp(&b.unsigned_area()));
+    let whole = if tidy.interiors().is_empty() { non_zero.unsigned_area() } else { even_odd.unsigned_area() };
+    let largest = even_odd.0.iter().max_by(|a, b| a.unsigned_area().total_cmp(&b.unsigned_area()));
     let Some(largest) = largest.filter(|_| whole > 0.0) else {
-        return Err(RepairError::NoArea {
-            points: tidy.exterior().0.len() - 1,
-        });
+        return Err(RepairError::NoArea { points: tidy.exterior().0.len() - 1 });
     };
     let largest_share = largest.unsigned_area() / whole;
     let crossings = crossings(tidy);
     if largest_share < KEPT_SHARE {
         // A ring can also be invalid by running along itself; then its first corner is the place.
-        let crossings = if crossings.is_empty() {
-            vec![tidy.exterior().0[0]]
-        } else {
-            crossings
-        };
-        return Err(RepairError::Ambiguous {
-            crossings,
-            largest_share,
-        });
+        let crossings = if crossings.is_empty() { vec![tidy.exterior().0[0]] } else { crossings };
+        return Err(RepairError::Ambiguous { crossings, largest_share });
     }
-    let place = crossings.first().map_or(String::new(), |c| {
-        format!(" at east {:.2} m, north {:.2} m", c.x, c.y)
-    });
+    let place = crossings.first().map_or(String::new(), |c| format!(" at east {:.2} m, north {:.2} m", c.x, c.y));
     let polygons = MultiPolygon(vec![largest.orient(Direction::Default)]);
     Ok(Repaired {
         changed_area_m2: whole - largest.unsigned_area(),
@@ -218,18 +175,13 @@ fn crossings(polygon: &Polygon<f64>) -> Vec<Coord<f64>> {
     for (i, a) in edges.iter().enumerate() {
         for b in &edges[i + 1..] {
             match line_intersection(*a, *b) {
-                Some(LineIntersection::SinglePoint {
-                    intersection,
-                    is_proper,
-                }) => {
+                Some(LineIntersection::SinglePoint { intersection, is_proper }) => {
                     let corner = a.end == b.start || b.end == a.start;
                     if is_proper || !corner {
                         found.push(intersection);
                     }
                 }
-                Some(LineIntersection::Collinear { intersection }) => {
-                    found.push(intersection.start)
-                }
+                Some(LineIntersection::Collinear { intersection }) => found.push(intersection.start),
                 None => {}
             }
         }
@@ -250,8 +202,7 @@ mod tests {
 
     #[test]
     fn valid_is_unchanged() {
-        let square =
-            polygon![(x: 0.0, y: 0.0), (x: 10.0, y: 0.0), (x: 10.0, y: 10.0), (x: 0.0, y: 10.0)];
+        let square = polygon![(x: 0.0, y: 0.0), (x: 10.0, y: 0.0), (x: 10.0, y: 10.0), (x: 0.0, y: 10.0)];
         let r = repair(&square).expect("a square is valid");
         assert_eq!(r.polygons.0, vec![square]);
         assert_eq!((r.changed_area_m2, r.note), (0.0, None));
@@ -259,22 +210,14 @@ mod tests {
 
     #[test]
     fn bow_tie_is_refused_with_its_crossing() {
-        let tie =
-            polygon![(x: 0.0, y: 0.0), (x: 10.0, y: 10.0), (x: 10.0, y: 0.0), (x: 0.0, y: 10.0)];
-        let Err(RepairError::Ambiguous {
-            crossings,
-            largest_share,
-        }) = repair(&tie)
-        else {
+        let tie = polygon![(x: 0.0, y: 0.0), (x: 10.0, y: 10.0), (x: 10.0, y: 0.0), (x: 0.0, y: 10.0)];
+        let Err(RepairError::Ambiguous { crossings, largest_share }) = repair(&tie) else {
             panic!("a bow tie has two equal halves");
         };
         assert_eq!(crossings, vec![at(5.0, 5.0)]);
         assert!((largest_share - 0.5).abs() < 1e-6);
         let text = repair(&tie).expect_err("as above").to_string();
-        assert!(
-            text.contains("east 5.00 m, north 5.00 m") && text.contains("50 %"),
-            "{text}"
-        );
+        assert!(text.contains("east 5.00 m, north 5.00 m") && text.contains("50 %"), "{text}");
     }
 
     #[test]
@@ -294,18 +237,11 @@ mod tests {
             (x: 0.0, y: 0.0), (x: 7.0, y: 0.0), (x: 7.0, y: 5.0), (x: 3.0, y: 5.0), (x: 3.0, y: -1.0),
             (x: 10.0, y: -1.0), (x: 10.0, y: 10.0), (x: 0.0, y: 10.0)
         ];
-        let Err(RepairError::Ambiguous {
-            crossings,
-            largest_share,
-        }) = repair(&curl)
-        else {
+        let Err(RepairError::Ambiguous { crossings, largest_share }) = repair(&curl) else {
             panic!("a loop of 20 m2 in 107 m2 is no slip of the pen");
         };
         assert_eq!(crossings, vec![at(3.0, 0.0)]);
-        assert!(
-            (largest_share - 87.0 / 107.0).abs() < 1e-6,
-            "{largest_share}"
-        );
+        assert!((largest_share - 87.0 / 107.0).abs() < 1e-6, "{largest_share}");
     }
 
     #[test]
@@ -317,11 +253,7 @@ mod tests {
         let r = repair(&slip).expect("one polygon holds nearly all the area");
         assert_eq!(r.polygons.0.len(), 1);
         assert!(r.polygons.is_valid() && r.polygons.0[0].exterior().is_ccw());
-        assert!(
-            r.changed_area_m2 > 0.1 && r.changed_area_m2 < 1.0,
-            "{}",
-            r.changed_area_m2
-        );
+        assert!(r.changed_area_m2 > 0.1 && r.changed_area_m2 < 1.0, "{}", r.changed_area_m2);
         let note = r.note.expect("a repair is reported");
         assert!(note.contains("crossed") && note.contains("east"), "{note}");
     }
@@ -329,20 +261,8 @@ mod tests {
     #[test]
     fn harmless_faults_go() {
         let open = [at(0.0, 0.0), at(10.0, 0.0), at(10.0, 10.0), at(0.0, 10.0)];
-        assert_eq!(
-            repair_ring(&open)
-                .expect("closed for the user")
-                .note
-                .as_deref(),
-            Some("the ring was closed")
-        );
-        let clockwise = [
-            at(0.0, 0.0),
-            at(0.0, 10.0),
-            at(10.0, 10.0),
-            at(10.0, 0.0),
-            at(0.0, 0.0),
-        ];
+        assert_eq!(repair_ring(&open).expect("closed for the user").note.as_deref(), Some("the ring was closed"));
+        let clockwise = [at(0.0, 0.0), at(0.0, 10.0), at(10.0, 10.0), at(10.0, 0.0), at(0.0, 0.0)];
         let r = repair_ring(&clockwise).expect("winding is put right");
         assert!(r.polygons.0[0].exterior().is_ccw() && r.note.is_some());
         let spiky = [
@@ -362,22 +282,13 @@ mod tests {
 
     #[test]
     fn nothing_and_nonsense_are_refused() {
-        assert_eq!(
-            repair_ring(&[at(0.0, 0.0), at(5.0, 5.0)]),
-            Err(RepairError::NoArea { points: 2 })
-        );
-        assert!(matches!(
-            repair_ring(&[at(0.0, 0.0), at(5.0, 5.0), at(9.0, 9.0)]),
-            Err(RepairError::NoArea { .. })
-        ));
+        assert_eq!(repair_ring(&[at(0.0, 0.0), at(5.0, 5.0)]), Err(RepairError::NoArea { points: 2 }));
+        assert!(matches!(repair_ring(&[at(0.0, 0.0), at(5.0, 5.0), at(9.0, 9.0)]), Err(RepairError::NoArea { .. })));
         assert!(matches!(
             repair_ring(&[at(0.0, 0.0), at(f64::NAN, 5.0), at(9.0, 0.0)]),
             Err(RepairError::NotFinite { index: 1 })
         ));
-        assert!(matches!(
-            repair_ring(&[]),
-            Err(RepairError::NoArea { points: 0 })
-        ));
+        assert!(matches!(repair_ring(&[]), Err(RepairError::NoArea { points: 0 })));
     }
 
     #[test]

@@ -57,10 +57,7 @@ mod tests {
             (1.9, 5263.16),
             (2.0, 5000.0),
         ] {
-            assert!(
-                (row_m_per_ha(spacing_m) - expected).abs() < 0.005,
-                "{spacing_m}"
-            );
+            assert!((row_m_per_ha(spacing_m) - expected).abs() < 0.005, "{spacing_m}");
         }
     }
 
@@ -88,10 +85,7 @@ mod tests {
             let e = turn_efficiency_ratio(row_m, 5.0, 40.0);
             assert!((e - efficiency).abs() < 1e-6, "{row_m}");
             let c = field_capacity_ha_h(5.0, 1.8, e);
-            assert!(
-                (c - ha_h).abs() < 1e-5 && (60.0 / c - min_ha).abs() < 0.005,
-                "{row_m}"
-            );
+            assert!((c - ha_h).abs() < 1e-5 && (60.0 / c - min_ha).abs() < 0.005, "{row_m}");
         }
     }
 

@@ -30,21 +30,14 @@ pub struct Piece {
 ///
 /// A line that misses the polygon gives the polygon back (cleaned).
 #[must_use]
-pub fn split_across(
-    polygon: &Polygon<f64>,
-    point: Coord<f64>,
-    bearing: Bearing,
-) -> Vec<Polygon<f64>> {
+pub fn split_across(polygon: &Polygon<f64>, point: Coord<f64>, bearing: Bearing) -> Vec<Polygon<f64>> {
     // Slabs follow one another along their bearing, so left and right of a line are the slabs of the bearing to its right.
     let rightward = Bearing::from_degrees(bearing.degrees() + 90.0);
     let Some(frame) = Frame::about(rightward, polygon) else {
         return Vec::new();
     };
     let cut = frame.enter(point).along_m;
-    slabs(polygon, &frame, &[cut])
-        .into_iter()
-        .map(|p| p.polygon)
-        .collect()
+    slabs(polygon, &frame, &[cut]).into_iter().map(|p| p.polygon).collect()
 }
 
 /// Cuts a polygon at right angles to `bearing` at distances `cuts_m` along it.
@@ -65,8 +58,7 @@ pub fn split_at_stations(polygon: &Polygon<f64>, bearing: Bearing, cuts_m: &[f64
 
 /// Pieces between sorted cuts given as positions along the frame.
 fn slabs(polygon: &Polygon<f64>, frame: &Frame, cuts: &[f64]) -> Vec<Piece> {
-    let (Some(along), Some(across)) = (frame.along_extent(polygon), frame.across_extent(polygon))
-    else {
+    let (Some(along), Some(across)) = (frame.along_extent(polygon), frame.across_extent(polygon)) else {
         return Vec::new();
     };
     let (low, high) = (along.0 - 1.0, along.1 + 1.0);
@@ -152,29 +144,15 @@ mod tests {
 
     #[test]
     fn u_falls_into_three() {
-        let parts = split_across(
-            &u_shape(),
-            Coord { x: 0.0, y: 15.0 },
-            Bearing::from_degrees(90.0),
-        );
+        let parts = split_across(&u_shape(), Coord { x: 0.0, y: 15.0 }, Bearing::from_degrees(90.0));
         // Walking east, the two tips are on the left (north), the rest on the right.
         assert_eq!(parts.len(), 3);
         let areas: Vec<f64> = parts.iter().map(Polygon::unsigned_area).collect();
         assert!(
-            (areas[0] - 50.0).abs() < 1e-6
-                && (areas[1] - 50.0).abs() < 1e-6
-                && (areas[2] - 400.0).abs() < 1e-6,
+            (areas[0] - 50.0).abs() < 1e-6 && (areas[1] - 50.0).abs() < 1e-6 && (areas[2] - 400.0).abs() < 1e-6,
             "{areas:?}"
         );
-        assert_eq!(
-            split_across(
-                &u_shape(),
-                Coord { x: 0.0, y: 99.0 },
-                Bearing::from_degrees(90.0)
-            )
-            .len(),
-            1
-        );
+        assert_eq!(split_across(&u_shape(), Coord { x: 0.0, y: 99.0 }, Bearing::from_degrees(90.0)).len(), 1);
     }
 
     #[test]
@@ -182,26 +160,10 @@ mod tests {
         let r = polygon![(x: 100.0, y: 50.0), (x: 150.0, y: 50.0), (x: 150.0, y: 60.0), (x: 100.0, y: 60.0)];
         let west = split_at_stations(&r, Bearing::from_degrees(270.0), &[30.0, 10.0]);
         let areas: Vec<f64> = west.iter().map(|p| p.polygon.unsigned_area()).collect();
-        assert_eq!(
-            west.iter().map(|p| p.slab).collect::<Vec<_>>(),
-            vec![0, 1, 2]
-        );
-        assert!(
-            (areas[0] - 100.0).abs() < 1e-6
-                && (areas[1] - 200.0).abs() < 1e-6
-                && (areas[2] - 200.0).abs() < 1e-6
-        );
-        let most_east = west[0]
-            .polygon
-            .exterior()
-            .0
-            .iter()
-            .map(|c| c.x)
-            .fold(0.0, f64::max);
-        assert!(
-            (most_east - 150.0).abs() < 1e-6,
-            "walking west, the first piece is the eastern one"
-        );
+        assert_eq!(west.iter().map(|p| p.slab).collect::<Vec<_>>(), vec![0, 1, 2]);
+        assert!((areas[0] - 100.0).abs() < 1e-6 && (areas[1] - 200.0).abs() < 1e-6 && (areas[2] - 200.0).abs() < 1e-6);
+        let most_east = west[0].polygon.exterior().0.iter().map(|c| c.x).fold(0.0, f64::max);
+        assert!((most_east - 150.0).abs() < 1e-6, "walking west, the first piece is the eastern one");
     }
 
     #[test]
