@@ -13,9 +13,10 @@ use gdal::vector::{
     OGRwkbGeometryType,
 };
 
-use crate::layout::Place;
-
 type Result<T> = std::result::Result<T, Box<dyn Error>>;
+
+/// Easting and northing, or longitude and latitude.
+pub type Place = (f64, f64);
 
 /// A grid of heights with its north-west corner.
 pub struct Heights {
