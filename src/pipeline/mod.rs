@@ -4,11 +4,18 @@
 //! lists the alternatives, [`flow`] is the job, [`cache`] skips what is unchanged and [`record`] writes down what was
 //! done. The outside world is reached through [`crate::land::store::Store`] only.
 
+pub mod cache;
+pub mod compare;
 pub mod file;
+pub mod flow;
 pub mod options;
 pub mod place;
 pub mod plan;
+pub mod record;
+pub mod run;
 pub mod schema;
+pub mod sheets;
 pub mod starter;
+pub mod step;
 pub mod tree;
 pub mod validate;
