@@ -15,6 +15,7 @@ pub mod record;
 pub mod run;
 pub mod schema;
 pub mod sheets;
+pub mod shipped;
 pub mod starter;
 pub mod step;
 pub mod tree;

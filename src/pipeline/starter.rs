@@ -69,8 +69,7 @@ fn site(out: &mut String, starter: &Starter<'_>, schema: &Json) {
                     let _ = writeln!(out, "{key} = {value}");
                 }
                 _ => {
-                    let example = if property["type"] == "number" { "0.0" } else { "\"...\"" };
-                    let _ = writeln!(out, "#{key} = {example}");
+                    let _ = writeln!(out, "#{key} = {}", example(property));
                 }
             },
         }
