@@ -102,7 +102,7 @@ impl Item {
         match self.node {
             Node::Text(_) => "text",
             Node::Integer(_) => "a whole number",
-            Node::Real(_) => "a number",
+            Node::Real(_) => "a number with a fraction",
             Node::Bool(_) => "true or false",
             Node::Date(_) => "a date",
             Node::List(_) => "a list",

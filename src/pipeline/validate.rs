@@ -197,7 +197,7 @@ pub fn limits_in_words(key: &str, schema: &Json) -> Option<String> {
 fn missing_hint(key: &str, schema: &Json, starting: &Json) -> String {
     let about = schema["description"].as_str().unwrap_or_default().lines().next().unwrap_or_default().to_owned();
     let value = super::starter::toml_text(starting).unwrap_or_else(|| "\"...\"".to_owned());
-    format!("add a line `{key} = {value}`  # {about}")
+    format!("add the line `{key} = {value}  # {about}`")
 }
 
 /// The known word that is most like a given one, if any is like it at all. Ties go to the earlier word.
@@ -215,4 +215,48 @@ pub fn nearest<'k>(word: &str, known: &[&'k str]) -> Option<&'k str> {
 
 fn list(words: &[&str]) -> String {
     words.iter().map(|w| format!("`{w}`")).collect::<Vec<_>>().join(", ")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::place::Source;
+    use super::super::tree::parse;
+    use super::*;
+    use serde_json::json;
+
+    fn told(text: &str, schema: &Json) -> Vec<(String, Option<String>)> {
+        let (tree, _) = parse(text);
+        let mut checker = Checker { source: Source { name: "p", text }, problems: Problems::default() };
+        let table = tree.entry("t").unwrap();
+        checker.table(table, "[t]", schema, &Json::Null);
+        checker.contradictions(&table.item, "[t]");
+        let first = |message: &str| message.lines().next().unwrap_or_default().to_owned();
+        checker.problems.0.iter().map(|p| (first(&p.message), p.hint.clone())).collect()
+    }
+
+    #[test]
+    fn limits_that_contradict_each_other() {
+        let number = json!({"type": "number"});
+        let schema = json!({"properties": {"min_fall_pct": number, "max_fall_pct": number}});
+        let found = told("[t]\nmin_fall_pct = 0.3\nmax_fall_pct = 0.2\n", &schema);
+        assert_eq!(found.len(), 1, "{found:?}");
+        assert_eq!(found[0].0, "`min_fall_pct` is 0.3 % but `max_fall_pct` is 0.2 % in `[t]`: nothing lies between");
+        assert!(told("[t]\nmin_fall_pct = 0.2\nmax_fall_pct = 0.2\n", &schema).is_empty());
+    }
+
+    #[test]
+    fn a_word_that_is_not_taken_gets_the_nearest_one() {
+        let schema = json!({"properties": {"watering": {"oneOf": [{"const": "none"}, {"const": "furrow"}]}}});
+        let found = told("[t]\nwatering = \"furow\"\n", &schema);
+        assert_eq!(found[0].0, "`watering` does not take \"furow\"");
+        assert_eq!(found[0].1.as_deref(), Some("did you mean \"furrow\"? it takes `none`, `furrow`"));
+        assert!(told("[t]\nwatering = \"none\"\n", &schema).is_empty());
+    }
+
+    #[test]
+    fn a_table_that_is_none_and_numbers_that_are_not_finite() {
+        let schema = json!({"properties": {"x_m": {"type": "number"}}});
+        assert_eq!(told("t = 3\n", &schema)[0].0, "`t` is a whole number, not a table");
+        assert_eq!(told("[t]\nx_m = nan\n", &schema)[0].0, "`x_m` is not a finite number");
+    }
 }
