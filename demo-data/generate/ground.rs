@@ -43,10 +43,7 @@ impl Ground {
         let mut random = SplitMix64::new(seed ^ 0x5EED);
         let swells = (0..12)
             .map(|_| {
-                let (length_m, heading) = (
-                    random.between(140.0, 320.0),
-                    random.between(0.0, std::f64::consts::PI),
-                );
+                let (length_m, heading) = (random.between(140.0, 320.0), random.between(0.0, std::f64::consts::PI));
                 let wave_number = std::f64::consts::TAU / length_m;
                 Swell {
                     along: wave_number * heading.cos(),
@@ -70,10 +67,7 @@ impl Ground {
             drain: layout::neighbour_drain(),
             road: layout::road(),
             power_line: layout::power_line(),
-            tracks: layout::farm_tracks()
-                .into_iter()
-                .map(|(_, _, line)| line)
-                .collect(),
+            tracks: layout::farm_tracks().into_iter().map(|(_, _, line)| line).collect(),
             lagoon: layout::lagoon_edge(8.0),
             heritage: layout::heritage(),
         }
@@ -86,18 +80,14 @@ impl Ground {
         let mut height_m = self.flat_m(p, in_swale) + self.texture_m(p);
         height_m -= in_swale * swale_depth_m(down_swale);
         height_m -= 0.4 * (1.0 - self.lagoon_radius(p).powi(2)).max(0.0);
-        height_m +=
-            self.road_m(p) * (1.0 - 0.85 * in_swale) + house_pad_m(p) + self.bed_m(p, in_swale);
+        height_m += self.road_m(p) * (1.0 - 0.85 * in_swale) + house_pad_m(p) + self.bed_m(p, in_swale);
         self.watercourses_m(p, height_m)
     }
 
     /// The plain with its swells and the old levee beside the creek, which the swale breaks through.
     fn flat_m(&self, p: Place, in_swale: f64) -> f64 {
-        let swells: f64 = self
-            .swells
-            .iter()
-            .map(|s| s.height_m * (s.along * p.0 + s.across * p.1 + s.phase).sin())
-            .sum();
+        let swells: f64 =
+            self.swells.iter().map(|s| s.height_m * (s.along * p.0 + s.across * p.1 + s.phase).sin()).sum();
         let from_valley = (p.1 - layout::valley_v(p.0)) / 90.0;
         let levee_m = 0.35 * (-from_valley * from_valley).exp() * (1.0 - in_swale);
         let to_outlet = (p.0 - layout::OUTLET_EAST.0).hypot(p.1 - layout::OUTLET_EAST.1) / 110.0;
@@ -106,16 +96,14 @@ impl Ground {
 
     /// Tussocks, stumps and wheel marks.
     fn texture_m(&self, p: Place) -> f64 {
-        0.022 * lattice_noise(self.seed ^ 0x7E47, p, 7.0)
-            + 0.03 * lattice_noise(self.seed ^ 0x11F7, p, 31.0)
+        0.022 * lattice_noise(self.seed ^ 0x7E47, p, 7.0) + 0.03 * lattice_noise(self.seed ^ 0x11F7, p, 31.0)
     }
 
     /// 0 in the middle of the lagoon, 1 at its water line.
     fn lagoon_radius(&self, p: Place) -> f64 {
         let (sin, cos) = (-0.9f64).sin_cos();
         let (du, dv) = (p.0 - layout::LAGOON.0, p.1 - layout::LAGOON.1);
-        ((du * cos + dv * sin) / layout::LAGOON_AXES_M.0)
-            .hypot((dv * cos - du * sin) / layout::LAGOON_AXES_M.1)
+        ((du * cos + dv * sin) / layout::LAGOON_AXES_M.0).hypot((dv * cos - du * sin) / layout::LAGOON_AXES_M.1)
     }
 
     /// The formation of the road and the table drain on the property's side of it.
@@ -157,51 +145,21 @@ impl Ground {
         let (distance_m, down) = layout::nearest(&self.tributary, p);
         let head_m = plain_m(self.tributary[0]) - 1.2;
         let mouth_m = creek_bed_m(376.0) + 0.1;
-        height_m = carve(
-            height_m,
-            head_m + (mouth_m - head_m) * down,
-            distance_m,
-            0.8,
-            4.6,
-        );
+        height_m = carve(height_m, head_m + (mouth_m - head_m) * down, distance_m, 0.8, 4.6);
         let (distance_m, down) = layout::nearest(&self.swale, p);
         if down > 0.93 {
             let lip_m = outlet_creek_level_m();
-            height_m = carve(
-                height_m,
-                lip_m + 1.0 * (1.0 - down) / 0.07,
-                distance_m,
-                1.0,
-                5.0,
-            );
+            height_m = carve(height_m, lip_m + 1.0 * (1.0 - down) / 0.07, distance_m, 1.0, 5.0);
         }
         let (distance_m, down) = layout::nearest(&self.bank_gully, p);
         let lip_m = outlet_creek_level_m();
         let foot_m = creek_bed_m(layout::OUTLET_CREEK.0);
-        height_m = carve(
-            height_m,
-            lip_m + (foot_m - lip_m) * down,
-            distance_m,
-            1.0,
-            5.0,
-        );
+        height_m = carve(height_m, lip_m + (foot_m - lip_m) * down, distance_m, 1.0, 5.0);
         let (distance_m, down) = layout::nearest(&self.drain, p);
-        height_m = carve(
-            height_m,
-            outlet_east_level_m() - 0.15 * down,
-            distance_m,
-            0.9,
-            3.4,
-        );
+        height_m = carve(height_m, outlet_east_level_m() - 0.15 * down, distance_m, 0.9, 3.4);
         let slant = (layout::creek_v(p.0 + 0.5) - layout::creek_v(p.0 - 0.5)).hypot(1.0);
         let to_creek_m = (p.1 - layout::creek_v(p.0)).abs() / slant;
-        carve(
-            height_m,
-            creek_bed_m(p.0),
-            to_creek_m,
-            2.2,
-            7.5 + 0.8 * (p.0 / 53.0).sin(),
-        )
+        carve(height_m, creek_bed_m(p.0), to_creek_m, 2.2, 7.5 + 0.8 * (p.0 / 53.0).sin())
     }
 }
 

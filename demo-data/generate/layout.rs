@@ -58,10 +58,7 @@ fn wave(u: f64, length_m: f64) -> f64 {
 
 fn along(from: f64, to: f64, step: f64, v: impl Fn(f64) -> f64) -> Vec<Place> {
     let count = ((to - from) / step).round() as usize;
-    (0..=count)
-        .map(|i| from + (to - from) * i as f64 / count as f64)
-        .map(|u| (u, v(u)))
-        .collect()
+    (0..=count).map(|i| from + (to - from) * i as f64 / count as f64).map(|u| (u, v(u))).collect()
 }
 
 /// The title boundary, anticlockwise, not closed. It follows the far bank of the creek and leaves out a house block in
@@ -129,64 +126,26 @@ pub fn neighbour_drain() -> Vec<Place> {
 
 /// The road along the northern side.
 pub fn road() -> Vec<Place> {
-    vec![
-        (-140.0, 891.0),
-        (336.0, 901.0),
-        (960.0, 913.0),
-        (1702.0, 938.0),
-        (2000.0, 948.0),
-    ]
+    vec![(-140.0, 891.0), (336.0, 901.0), (960.0, 913.0), (1702.0, 938.0), (2000.0, 948.0)]
 }
 
 /// Farm tracks, with a name and a width.
 pub fn farm_tracks() -> Vec<(&'static str, f64, Vec<Place>)> {
     vec![
-        (
-            "North track",
-            6.0,
-            vec![
-                (905.0, 912.0),
-                (905.0, 880.0),
-                (1300.0, 892.0),
-                (1685.0, 905.0),
-            ],
-        ),
-        (
-            "Levee track",
-            5.0,
-            along(345.0, 1050.0, 47.0, |u| valley_v(u) + 72.0),
-        ),
-        (
-            "Old headland track",
-            5.0,
-            vec![
-                (905.0, 880.0),
-                (760.0, 700.0),
-                (470.0, 420.0),
-                (360.0, 168.0),
-            ],
-        ),
+        ("North track", 6.0, vec![(905.0, 912.0), (905.0, 880.0), (1300.0, 892.0), (1685.0, 905.0)]),
+        ("Levee track", 5.0, along(345.0, 1050.0, 47.0, |u| valley_v(u) + 72.0)),
+        ("Old headland track", 5.0, vec![(905.0, 880.0), (760.0, 700.0), (470.0, 420.0), (360.0, 168.0)]),
     ]
 }
 
 /// The power line, from north to south.
 pub fn power_line() -> Vec<Place> {
-    vec![
-        (1124.0, 1240.0),
-        (1262.0, 640.0),
-        (1345.0, 280.0),
-        (1468.0, -200.0),
-    ]
+    vec![(1124.0, 1240.0), (1262.0, 640.0), (1345.0, 280.0), (1468.0, -200.0)]
 }
 
 /// The water pipe from the house block to the old stock trough.
 pub fn water_pipe() -> Vec<Place> {
-    vec![
-        (250.0, 640.0),
-        (420.0, 560.0),
-        (470.0, 420.0),
-        (520.0, 330.0),
-    ]
+    vec![(250.0, 640.0), (420.0, 560.0), (470.0, 420.0), (520.0, 330.0)]
 }
 
 /// The place where a crop could be loaded onto the road.
@@ -201,32 +160,20 @@ pub fn lagoon_edge(margin_m: f64) -> Vec<Place> {
     let (sin, cos) = (-0.9f64).sin_cos();
     (0..36)
         .map(|i| f64::from(i) * std::f64::consts::TAU / 36.0)
-        .map(|t| {
-            (
-                (LAGOON_AXES_M.0 + margin_m) * t.cos(),
-                (LAGOON_AXES_M.1 + margin_m) * t.sin(),
-            )
-        })
+        .map(|t| ((LAGOON_AXES_M.0 + margin_m) * t.cos(), (LAGOON_AXES_M.1 + margin_m) * t.sin()))
         .map(|(a, b)| (LAGOON.0 + a * cos - b * sin, LAGOON.1 + a * sin + b * cos))
         .collect()
 }
 
 /// The heritage site: an old hut and well.
 pub fn heritage() -> Vec<Place> {
-    vec![
-        (1470.0, 800.0),
-        (1508.0, 803.0),
-        (1506.0, 838.0),
-        (1468.0, 834.0),
-    ]
+    vec![(1470.0, 800.0), (1508.0, 803.0), (1506.0, 838.0), (1468.0, 834.0)]
 }
 
 /// Remnant trees on the creek bank between two positions along the axis.
 pub fn remnant(from: f64, to: f64) -> Vec<Place> {
     let far = along(from, to, 25.0, |u| valley_v(u) - 45.0);
-    let near = along(from, to, 25.0, |u| {
-        creek_v(u) + 26.0 + 6.0 * (u / 37.0).sin() + 3.0 * (u / 11.0).cos()
-    });
+    let near = along(from, to, 25.0, |u| creek_v(u) + 26.0 + 6.0 * (u / 37.0).sin() + 3.0 * (u / 11.0).cos());
     far.into_iter().chain(near.into_iter().rev()).collect()
 }
 
@@ -236,12 +183,7 @@ fn rounded(line: &[Place]) -> Vec<Place> {
     for _ in 0..3 {
         let mut next = vec![points[0]];
         for pair in points.windows(2) {
-            let mix = |t: f64| {
-                (
-                    pair[0].0 + (pair[1].0 - pair[0].0) * t,
-                    pair[0].1 + (pair[1].1 - pair[0].1) * t,
-                )
-            };
+            let mix = |t: f64| (pair[0].0 + (pair[1].0 - pair[0].0) * t, pair[0].1 + (pair[1].1 - pair[0].1) * t);
             next.extend([mix(0.25), mix(0.75)]);
         }
         next.push(points[points.len() - 1]);

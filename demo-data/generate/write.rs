@@ -8,10 +8,7 @@ use std::path::Path;
 use gdal::DriverManager;
 use gdal::raster::{Buffer, RasterCreationOptions};
 use gdal::spatial_ref::{AxisMappingStrategy, CoordTransform, SpatialRef};
-use gdal::vector::{
-    Feature, FieldDefn, Geometry, Layer, LayerAccess, LayerOptions, OGRFieldType,
-    OGRwkbGeometryType,
-};
+use gdal::vector::{Feature, FieldDefn, Geometry, Layer, LayerAccess, LayerOptions, OGRFieldType, OGRwkbGeometryType};
 
 type Result<T> = std::result::Result<T, Box<dyn Error>>;
 
@@ -45,33 +42,14 @@ impl Heights {
 
 /// Writes a Float32 GeoTIFF.
 pub fn geotiff(path: &Path, crs: &SpatialRef, heights: &Heights) -> Result<()> {
-    let options = RasterCreationOptions::from_iter([
-        "TILED=YES",
-        "COMPRESS=DEFLATE",
-        "PREDICTOR=3",
-        "ZLEVEL=9",
-    ]);
+    let options = RasterCreationOptions::from_iter(["TILED=YES", "COMPRESS=DEFLATE", "PREDICTOR=3", "ZLEVEL=9"]);
     let driver = DriverManager::get_driver_by_name("GTiff")?;
-    let mut dataset = driver.create_with_band_type_with_options::<f32, _>(
-        path,
-        heights.columns,
-        heights.rows,
-        1,
-        &options,
-    )?;
+    let mut dataset =
+        driver.create_with_band_type_with_options::<f32, _>(path, heights.columns, heights.rows, 1, &options)?;
     dataset.set_spatial_ref(crs)?;
-    dataset.set_geo_transform(&[
-        heights.west,
-        heights.cell_m,
-        0.0,
-        heights.north,
-        0.0,
-        -heights.cell_m,
-    ])?;
+    dataset.set_geo_transform(&[heights.west, heights.cell_m, 0.0, heights.north, 0.0, -heights.cell_m])?;
     let size = (heights.columns, heights.rows);
-    dataset
-        .rasterband(1)?
-        .write((0, 0), size, &mut Buffer::new(size, heights.values.clone()))?;
+    dataset.rasterband(1)?.write((0, 0), size, &mut Buffer::new(size, heights.values.clone()))?;
     dataset.close()?;
     Ok(())
 }
@@ -117,12 +95,7 @@ pub fn geopackage(path: &Path, crs: &SpatialRef, tables: Vec<Table>) -> Result<(
     let mut dataset = DriverManager::get_driver_by_name("GPKG")?.create_vector_only(path)?;
     for table in tables {
         let options = Some(&["GEOMETRY_NAME=geom", "FID=fid"][..]);
-        let layer = dataset.create_layer(LayerOptions {
-            name: table.name,
-            srs: Some(crs),
-            ty: table.kind,
-            options,
-        })?;
+        let layer = dataset.create_layer(LayerOptions { name: table.name, srs: Some(crs), ty: table.kind, options })?;
         add_columns(&layer, &table)?;
         for (geometry, values) in table.rows {
             let mut feature = Feature::new(layer.defn())?;
@@ -188,10 +161,7 @@ pub fn polygon(ring: &[Place]) -> Result<Geometry> {
 pub fn outer_rings(geometry: &Geometry, least_m2: f64) -> Vec<Vec<Place>> {
     let ring_of = |polygon: &Geometry| {
         let shell = polygon.get_geometry(0);
-        (0..shell.point_count() as i32 - 1)
-            .map(|i| shell.get_point(i))
-            .map(|(e, n, _)| (e, n))
-            .collect()
+        (0..shell.point_count() as i32 - 1).map(|i| shell.get_point(i)).map(|(e, n, _)| (e, n)).collect()
     };
     if OGRwkbGeometryType::wkbPolygon == geometry.geometry_type() {
         return vec![ring_of(geometry)];
