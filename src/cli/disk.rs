@@ -1,6 +1,6 @@
 //! Files the command line itself reads and writes, and the store behind a run.
 
-use super::stand_in::DiskStore;
+use crate::formats::DiskStore;
 use crate::finding::{Problem, ProblemKind};
 use std::path::{Path, PathBuf};
 

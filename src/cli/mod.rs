@@ -7,7 +7,6 @@ pub mod exit;
 pub mod logging;
 pub mod messages;
 pub mod progress;
-pub mod stand_in;
 
 use args::{Args, Command};
 use clap::Parser;
