@@ -1,7 +1,7 @@
 //! Files the command line itself reads and writes, and the store behind a run.
 
-use crate::formats::DiskStore;
 use crate::finding::{Problem, ProblemKind};
+use crate::formats::DiskStore;
 use std::path::{Path, PathBuf};
 
 /// The store behind a run: inputs relative to `base`, results in `run`.

@@ -18,5 +18,7 @@ pub mod sheets;
 pub mod shipped;
 pub mod starter;
 pub mod step;
+#[cfg(test)]
+mod step_tests;
 pub mod tree;
 pub mod validate;

@@ -39,7 +39,7 @@ const CASES: &[Case] = &[
     ground("raster_without_crs", "no_crs.tif", 3, "coordinate"),
     ground("vrt_leaves_its_folder", "vrt/leaves_folder.vrt", 3, "folder"),
     ground("vrt_asks_the_network", "vrt/asks_network.vrt", 3, "network"),
-    ground("degrees", "geographic.tif", 0, "EPSG:4326"),
+    ground("degrees", "geographic.tif", 0, "resampled"),
     ground("rotated", "rotated.tif", 0, "rotated"),
     ground("not_square", "not_square.tif", 0, "square"),
     ground("feet", "feet.tif", 0, "feet"),
@@ -78,7 +78,8 @@ fn tell(case: &Case, command: &str, stages: &[&'static str]) -> (Option<i32>, St
         ..Starter::default()
     });
     let (folder, _) = with_plan(&text);
-    let output = rowfall(folder.path(), &[command, "plan.toml", "--json"]);
+    let flags: &[&str] = if command == "run" { &["run", "plan.toml", "--json"] } else { &[command, "plan.toml"] };
+    let output = rowfall(folder.path(), flags);
     let run = folder.path().join("run");
     if output.status.code() != Some(0) {
         assert!(!run.exists(), "{}: nothing is half-written", case.name);
