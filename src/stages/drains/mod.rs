@@ -29,6 +29,10 @@ mod proof;
 mod report;
 mod route;
 mod sizing;
+#[cfg(test)]
+mod test_farm;
+#[cfg(test)]
+mod tests;
 
 pub use params::{DesignFlow, DrainsParams, TravelTime};
 
