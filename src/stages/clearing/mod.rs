@@ -19,6 +19,8 @@ mod heaps;
 mod hours;
 mod params;
 mod report;
+#[cfg(test)]
+mod tests;
 mod windrows;
 
 pub use params::{ClearingParams, Disposal, SpacingChoice};

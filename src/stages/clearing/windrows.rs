@@ -14,6 +14,8 @@ use geo::{Area, Coord, Distance, Euclidean, LineString, MultiLineString, MultiPo
 const SHORTEST_M: f64 = 10.0;
 /// Slivers below this are dropped from the land windrows may use, square metres.
 const SLIVER_M2: f64 = 10.0;
+/// A width that is a whole number of spacings stays one in spite of rounding.
+const ROUNDING: f64 = 1e-6;
 /// A block edge further from a bank than this is no place for a bank stack, metres.
 const BANK_WITHIN_M: f64 = 80.0;
 
@@ -93,7 +95,7 @@ pub fn along_rows(site: &Site, block: &RowBlock, forbidden: &MultiPolygon<f64>, 
     let scale = site.geodesy.scale_at(frame.leave(left_m, 0.0));
     let wanted_m = spacing_m(p) * scale;
     // Evenly spread: every windrow gathers from the same width, none wider than wanted.
-    let even_m = (right_m - left_m) / ((right_m - left_m) / wanted_m).ceil().max(1.0);
+    let even_m = (right_m - left_m) / ((right_m - left_m) / wanted_m - ROUNDING).ceil().max(1.0);
     let family =
         LineFamily { bearing: block.bearing, spacing_m: even_m, origin: frame.leave(left_m + even_m / 2.0, 0.0) };
     let mut parts = Vec::new();
