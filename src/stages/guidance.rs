@@ -139,7 +139,7 @@ fn guidance_line(site: &Site, block: &RowBlock, rows_per_pass: u32) -> Option<(G
     let spacing_m = block.row_spacing_m * site.geodesy.scale_at(high);
     let rows = f64::from(rows_per_pass);
     // An even number of rows is straddled: the line runs between two of them.
-    let shift = if rows_per_pass % 2 == 0 { 0.5 } else { 0.0 };
+    let shift = if rows_per_pass.is_multiple_of(2) { 0.5 } else { 0.0 };
     let (mut from_m, mut to_m) = (f64::INFINITY, f64::NEG_INFINITY);
     let (mut left, mut right) = (0.0_f64, 0.0_f64);
     let mut off_m = 0.0_f64;

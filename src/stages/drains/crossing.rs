@@ -93,7 +93,7 @@ pub fn culvert(discharge_m3_s: f64, length_m: f64, p: &DrainsParams) -> (f64, u3
     if let Some(mm) = allowed().find(|mm| carries(*mm) >= discharge_m3_s) {
         return (mm, 1);
     }
-    let largest = allowed().last().unwrap_or(p.culvert_least_mm);
+    let largest = allowed().next_back().unwrap_or(p.culvert_least_mm);
     #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a count of pipes, capped")]
     let count = (discharge_m3_s / carries(largest)).ceil().clamp(1.0, 1e6) as u32;
     (largest, count)

@@ -36,9 +36,10 @@ mod tests;
 
 pub use params::{DesignFlow, DrainsParams, TravelTime};
 
-/// How many times the least fall a metre of main drain weighs against outlet level when routes are chosen: first
-/// short ways, then, should an outlet prove too high, the ways that leave the bed deepest.
-const ROUTE_WEIGHTS: [f64; 2] = [4.0, 1.0];
+/// Ways to lay the drains, tried in turn until no outlet is too high: how many times the least fall a metre of main
+/// drain weighs against outlet level (short ways first, then those that leave the bed deepest), and whether main
+/// drains have their full depth or are as shallow as collectors.
+const TRIALS: [(f64, bool); 3] = [(4.0, true), (1.0, true), (1.0, false)];
 
 /// What the stage reads.
 pub struct DrainsInput<'a> {
@@ -108,7 +109,7 @@ impl Stage for DrainsStage {
             return Ok(Outcome { value: DrainPlan::default(), findings: vec![finding] });
         };
         ctx.progress.advance("drains", 0.5);
-        let Laid { net, inverts, reach_m } = laid;
+        let Laid { net, inverts, reach_m, full_depth } = laid;
         let loads = sizing::Loads::of(&net, &rain, params);
         let drains = sizing::size(&net, &inverts, &loads, input.blocks, params);
         let receiving = proof::Receiving { net: &net, inverts: &inverts, reach_m: &reach_m };
@@ -117,7 +118,10 @@ impl Stage for DrainsStage {
         let works = outflow::Works { net: &net, loads: &loads, rain: &rain, row_area_ha: &row_area_ha };
         let outflows = outflow::outflows(&input, &works, params);
         let plan = DrainPlan { drains, proofs, crossings, outflows };
-        let findings = report::findings(&input, &plan, &net, &inverts, params);
+        let mut findings = report::findings(&input, &plan, &net, &inverts, params);
+        if !full_depth {
+            findings.push(report::shallow_note(params));
+        }
         ctx.progress.advance("drains", 1.0);
         Ok(Outcome { value: plan, findings })
     }
@@ -154,6 +158,7 @@ struct Laid {
     net: network::Network,
     inverts: Inverts,
     reach_m: Vec<Option<f64>>,
+    full_depth: bool,
 }
 
 /// Lays the drains with each weight in turn until no outlet is too high, else keeps the least deficit.
@@ -178,10 +183,11 @@ fn lay_best(
         ground_per_grid: &|at| 1.0 / input.site.geodesy.scale_at(at),
     };
     let mut best: Option<(f64, Laid)> = None;
-    for weight in ROUTE_WEIGHTS {
+    for (weight, full_depth) in TRIALS {
         let routes = ground.routes(weight * p.min_fall());
-        let net = network::lay(&collectors, &routes, input.blocks, &water, p);
-        let laid = grade(net, p).map_err(bug)?;
+        let depth_m = if full_depth { p.main_depth_m } else { p.main_depth_m.min(p.collector_depth_m) };
+        let net = network::lay(&collectors, &routes, input.blocks, &water, p, depth_m);
+        let laid = Laid { full_depth, ..grade(net, p).map_err(bug)? };
         let deficit_m: f64 = laid.inverts.deficit_m.iter().sum();
         if best.as_ref().is_none_or(|(least, _)| deficit_m < *least) {
             best = Some((deficit_m, laid));
@@ -208,7 +214,7 @@ fn grade(net: network::Network, p: &DrainsParams) -> Result<Laid, InvertError> {
         .collect();
     let inverts = grade_inverts(&nodes, p.min_fall(), p.max_fall_pct / 100.0)?;
     let reach_m = drain_reach_m(&nodes, p.min_fall())?;
-    Ok(Laid { net, inverts, reach_m })
+    Ok(Laid { net, inverts, reach_m, full_depth: true })
 }
 
 fn bug(error: InvertError) -> Problems {

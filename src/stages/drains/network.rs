@@ -105,7 +105,8 @@ pub struct RowWater<'a> {
     pub ground_per_grid: &'a dyn Fn(Coord<f64>) -> f64,
 }
 
-/// Lays collectors and main drains, nearest to an end first, each joining what already lies there.
+/// Lays collectors and main drains, nearest to an end first, each joining what already lies there. Main drains are at
+/// least `main_depth_m` deep.
 #[must_use]
 pub fn lay(
     collectors: &[Collector],
@@ -113,6 +114,7 @@ pub fn lay(
     blocks: &BlockPlan,
     water: &RowWater<'_>,
     p: &DrainsParams,
+    main_depth_m: f64,
 ) -> Network {
     let mut order: Vec<(f64, usize, Vec<Coord<f64>>)> = collectors
         .iter()
@@ -123,7 +125,7 @@ pub fn lay(
         })
         .collect();
     order.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
-    let mut layer = Layer { net: Network::default(), owner: BTreeMap::new(), routes, water, p };
+    let mut layer = Layer { net: Network::default(), owner: BTreeMap::new(), routes, water, p, main_depth_m };
     for (_, i, line) in order {
         layer.lay_one(&collectors[i], &line, blocks);
     }
@@ -151,6 +153,7 @@ struct Layer<'a> {
     routes: &'a Routes,
     water: &'a RowWater<'a>,
     p: &'a DrainsParams,
+    main_depth_m: f64,
 }
 
 impl Layer<'_> {
@@ -214,12 +217,15 @@ impl Layer<'_> {
         };
         let straight = LineString(line).simplify(0.6 * spec.cell_m).0;
         let stations = points_along(&straight, self.p.station_spacing_m);
-        let mut nodes: Vec<usize> = stations.iter().map(|at| self.node(*at, self.p.main_depth_m)).collect();
+        let mut nodes: Vec<usize> = stations.iter().map(|at| self.node(*at, self.main_depth_m)).collect();
         for n in &nodes {
             self.net.nodes[*n].drain = drain;
         }
-        if let Some(last) = nodes.last() {
-            self.net.nodes[*last].min_invert_m = level_m;
+        if let (Some(last), Some(level_m)) = (nodes.last(), level_m) {
+            let end = &mut self.net.nodes[*last];
+            end.min_invert_m = Some(level_m);
+            // What runs out over the ground needs no depth of its own there.
+            end.min_depth_m = end.min_depth_m.min((end.ground_m - level_m).max(0.0));
         }
         nodes.extend(tail);
         self.link(&nodes);

@@ -9,16 +9,20 @@ use super::route::{cells_around, distance_m, paint};
 use super::sizing::Loads;
 use crate::grid::FlowField;
 use crate::land::drains::{DrainsTo, OutflowChange};
-use crate::methods::flow::receiver;
+use crate::methods::flow::{catchment_of, receiver};
 use crate::methods::hydraulics::{ReturnRain, bransby_williams_min, rational_m3_s, runoff_volume_m3};
 use crate::stages::drains::DrainsInput;
 use crate::units::M2_PER_HA;
 use geo::Coord;
+use std::collections::BTreeMap;
 
 /// The crossing on the ground is looked for this many cells around the place stated.
 const LOOK_CELLS: f64 = 2.5;
 /// Least fall the travel time before the works is reckoned with, metres per kilometre.
 const LEAST_FALL_M_KM: f64 = 0.1;
+
+/// Ends the name of an outlet whose water stays on the property and is counted again where it leaves.
+pub const INSIDE: &str = " (inside the property)";
 
 /// A place water leaves by, while it is added up.
 struct Exit {
@@ -75,7 +79,45 @@ pub fn outflows(input: &DrainsInput<'_>, works: &Works<'_>, p: &DrainsParams) ->
             come_min: 0.0,
         });
     }
+    exits.extend(inner_outlets(input, works, &ways, p));
     exits.into_iter().map(|exit| change(exit, works.rain, p)).collect()
+}
+
+/// Outlets from which the ground leads on to a crossing further down: their water is counted again there.
+fn inner_outlets(input: &DrainsInput<'_>, works: &Works<'_>, ways: &LongestWays<'_>, p: &DrainsParams) -> Vec<Exit> {
+    let apart = |at: Coord<f64>| input.water.outflows.iter().all(|c| distance_m(c.at, at) > p.same_outflow_within_m);
+    let inner = input.water.outlets.iter().filter(|o| apart(o.at) && input.water.outflow_of.at(o.at).is_some());
+    inner
+        .map(|outlet| {
+            let spec = ways.flow.spec;
+            let above = ways.mouth_near(outlet.at).map(|cell| catchment_of(ways.flow, cell)).unwrap_or_default();
+            let before_ha = above.iter().filter(|inside| **inside).count() as f64 * spec.cell_area_m2() / M2_PER_HA;
+            let mut exit = Exit {
+                name: format!("{}{INSIDE}", outlet.name),
+                at: outlet.at,
+                before_ha,
+                before_min: ways.travel_min(outlet.at, before_ha).max(p.least_travel_min),
+                gone_ha: 0.0,
+                come_ha: 0.0,
+                come_min: 0.0,
+            };
+            for (b, block) in input.blocks.blocks.iter().enumerate() {
+                let (mut cells, mut hit) = (0.0, 0.0);
+                paint(spec, &block.outline, |i| {
+                    cells += 1.0;
+                    hit += if above.get(i).copied().unwrap_or(false) { 1.0 } else { 0.0 };
+                });
+                for (node, ha) in drained_rows(works, b, block.rows.len()) {
+                    exit.gone_ha += if cells > 0.0 { ha * hit / cells } else { 0.0 };
+                    if works.net.leaves_to(node) == DrainsTo::Outlet(outlet.id) {
+                        exit.come_ha += ha;
+                        exit.come_min = exit.come_min.max(works.loads.travel_min[works.net.last(node)]);
+                    }
+                }
+            }
+            exit
+        })
+        .collect()
 }
 
 /// An outlet close to a crossing lends it its name.
@@ -95,14 +137,14 @@ fn nearest(exits: &[Exit], at: Coord<f64>, within_m: f64) -> Option<usize> {
 /// Takes the land of every block with drained rows from where it drains today; gives the land that drains nowhere known.
 fn take_blocks_away(input: &DrainsInput<'_>, works: &Works<'_>, exits: &mut [Exit]) -> f64 {
     let of = &input.water.outflow_of;
+    let place_of: BTreeMap<u32, usize> = input.water.outflows.iter().enumerate().map(|(i, c)| (c.id, i)).collect();
     let mut elsewhere_ha = 0.0;
     for (b, block) in input.blocks.blocks.iter().enumerate() {
         let moved_ha: f64 = drained_rows(works, b, block.rows.len()).map(|(_, ha)| ha).sum();
         let mut cells = vec![0.0_f64; exits.len() + 1];
         paint(of.spec, &block.outline, |i| {
-            let id = if of.valid[i] { of.values[i] } else { 0 };
-            let exit = input.water.outflows.iter().position(|c| c.id == id);
-            cells[exit.unwrap_or(exits.len())] += 1.0;
+            let exit = of.valid[i].then(|| place_of.get(&of.values[i])).flatten();
+            cells[exit.copied().unwrap_or(exits.len())] += 1.0;
         });
         let total: f64 = cells.iter().sum();
         if total == 0.0 {
@@ -215,12 +257,15 @@ impl<'a> LongestWays<'a> {
         }
         Self { flow, input, way }
     }
-    /// Time of concentration at a place, by Bransby Williams.
-    fn travel_min(&self, at: Coord<f64>, area_ha: f64) -> f64 {
+    /// The cell near a place that the longest flow path reaches.
+    fn mouth_near(&self, at: Coord<f64>) -> Option<usize> {
         let spec = self.flow.spec;
         let around = cells_around(spec, at, LOOK_CELLS * spec.cell_m);
-        let longest = around.into_iter().max_by(|a, b| self.way[*a].0.total_cmp(&self.way[*b].0).then(b.cmp(a)));
-        let Some(cell) = longest.filter(|c| self.way[*c].0 > 0.0 && area_ha > 0.0) else { return 0.0 };
+        around.into_iter().max_by(|a, b| self.way[*a].0.total_cmp(&self.way[*b].0).then(b.cmp(a)))
+    }
+    /// Time of concentration at a place, by Bransby Williams.
+    fn travel_min(&self, at: Coord<f64>, area_ha: f64) -> f64 {
+        let Some(cell) = self.mouth_near(at).filter(|c| self.way[*c].0 > 0.0 && area_ha > 0.0) else { return 0.0 };
         let (length_m, head_m) = self.way[cell];
         let length_km = length_m / 1_000.0;
         let mouth_m = f64::from(self.input.terrain.filled.0.values[cell]);

@@ -1,6 +1,7 @@
 //! What the stage has to say about drains, rows and neighbours.
 
 use super::network::Network;
+use super::outflow::INSIDE;
 use super::params::DrainsParams;
 use super::sizing::TOLERANCE_M;
 use crate::finding::{Finding, Place, Severity};
@@ -200,6 +201,9 @@ fn rows_that_do_not_drain(input: &DrainsInput<'_>, proofs: &[RowProof]) -> Vec<F
 }
 
 fn outflow(o: &OutflowChange, p: &DrainsParams) -> Option<Finding> {
+    if o.name.ends_with(INSIDE) {
+        return None;
+    }
     let rise = |(before, after): (f64, f64)| after > before * (1.0 + p.outflow_rise_pct / 100.0) + 1e-9;
     let fell = |(before, after): (f64, f64)| after < before * (1.0 - p.outflow_rise_pct / 100.0) - 1e-9;
     let (code, what) = if o.catchment_ha.0 <= 0.0 && o.catchment_ha.1 > 0.0 {
@@ -336,4 +340,15 @@ fn inflow_note(input: &DrainsInput<'_>) -> Option<Finding> {
             ),
         )
     })
+}
+
+/// Says that main drains had to be made shallower than wished.
+#[must_use]
+pub fn shallow_note(p: &DrainsParams) -> Finding {
+    let message = format!(
+        "Main drains {:.2} m deep would undercut an outlet, so they are laid at least {:.2} m deep, as the collectors.",
+        p.main_depth_m,
+        p.collector_depth_m.min(p.main_depth_m)
+    );
+    finding(Severity::Note, "main_drains_shallow", message)
 }

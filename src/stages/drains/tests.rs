@@ -48,18 +48,27 @@ fn the_mouth_carries_all_blocks() {
     assert!(mouth.rational_m3_s > mouth.coefficient_m3_s);
 }
 
-/// An outlet at 9.9 m: the corner ground is 10 m, a main drain of 0.45 m depth must undercut it.
+/// An outlet at 9.9 m on ground of 10 m: the row ends at the corner lie at 10.03 m and the bed 0.3 m below, so it must
+/// undercut the outlet however shallow the main drain is made.
 #[test]
 fn an_outlet_too_high_is_named_with_its_deficit() {
     let farm = Farm::plane(9.9);
     let out = farm.run(&DrainsParams::default());
     let mouth = out.value.drains.iter().find(|d| d.to == DrainsTo::Outlet(1)).unwrap();
     let bed_m = mouth.stations.last().unwrap().invert_m;
-    assert!((mouth.deficit_m - (9.9 - bed_m)).abs() < 1e-9 && mouth.deficit_m > 0.3);
+    assert!((mouth.deficit_m - (9.9 - bed_m)).abs() < 1e-9 && mouth.deficit_m > 0.1);
     let finding = out.findings.iter().find(|f| f.code == "outlet_too_high").unwrap();
     assert_eq!(finding.severity, Severity::Severe);
     assert!(finding.message.contains("corner pipe") && finding.message.contains("head at E"));
     assert!(finding.message.contains(&format!("{:.2} m below", mouth.deficit_m)));
+}
+
+/// An outlet at 9.65 m is too high for a main drain of 0.45 m but not for one as shallow as the collectors.
+#[test]
+fn a_shallower_main_drain_is_tried() {
+    let out = Farm::plane(9.65).run(&DrainsParams::default());
+    assert!(codes(&out).contains(&"main_drains_shallow") && !codes(&out).contains(&"outlet_too_high"));
+    assert!(out.value.drains.iter().all(|d| d.deficit_m <= 1e-9));
 }
 
 /// With the outlet above all row ends no row can drain, whatever its fall.
@@ -100,6 +109,18 @@ fn catchments_are_conserved_and_moves_are_severe() {
     assert!((outlet.catchment_ha.1 - 18.28).abs() < 0.01, "{:?}", outlet.catchment_ha);
     let moved: Vec<_> = out.findings.iter().filter(|f| f.code == "catchment_moved").collect();
     assert!(moved.len() == 2 && moved.iter().all(|f| f.severity == Severity::Severe));
+}
+
+/// An outlet 100 m inside: it is listed with its own catchment, and the crossing below takes the same water.
+#[test]
+fn an_inner_outlet_is_listed_too() {
+    let mut farm = Farm::plane(8.8);
+    farm.water.outlets[0].at = Coord { x: 300.0, y: 8.0 };
+    let out = farm.run(&DrainsParams::default());
+    let inner = out.value.outflows.iter().find(|o| o.name == "corner pipe (inside the property)").unwrap();
+    let crossing = out.value.outflows.iter().find(|o| o.name == "boundary crossing 2").unwrap();
+    assert!(inner.catchment_ha.1 >= 16.56 - 1e-6 && inner.catchment_ha.0 < 5.0, "{inner:?}");
+    assert!((crossing.catchment_ha.1 - 18.28).abs() < 0.01);
 }
 
 /// A kept wood across the direct way: no drain passes through it.
