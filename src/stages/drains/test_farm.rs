@@ -4,14 +4,15 @@
 
 use super::*;
 use crate::grid::{FlowField, GridSpec, Raster};
-use crate::land::blocks::{BlockId, Headland, HeadlandKind, Row, RowBlock};
+use crate::land::blocks::{BlockId, Headland, HeadlandKind, Row, RowBlock, RowFall};
 use crate::land::geodesy::{CrsTag, LocalGeodesy};
+use crate::land::levelling::{BlockEarth, CutFill, DesignSurface, SurfaceKind};
 use crate::land::site::{Parcel, SiteLayers};
 use crate::land::survey::{AccuracyStatement, ElevationModel};
 use crate::land::terrain::{AccumulationMap, AspectMap, SlopeMap};
 use crate::land::water::{BoundaryCrossing, DrainReach, Outlet};
 use crate::stages::Silent;
-use crate::units::Bearing;
+use crate::units::{Bearing, Range, Slope};
 use geo::{Coord, LineString, MultiPolygon, Polygon};
 use std::sync::atomic::AtomicBool;
 
@@ -22,6 +23,7 @@ pub struct Farm {
     pub terrain: TerrainModel,
     pub water: WaterModel,
     pub blocks: BlockPlan,
+    pub levelling: Option<LevellingPlan>,
 }
 
 /// Size of the farm, metres.
@@ -92,11 +94,58 @@ impl Farm {
             terrain: terrain(model, spec),
             water: water(spec, &boundary, corner, outlet_m),
             blocks: BlockPlan { blocks: vec![block(1, 15.0, 195.0), block(2, 205.0, 385.0)], ..BlockPlan::default() },
+            levelling: None,
         }
     }
     /// 0.1 % to the south, 0.06 % to the east, 10 m high in the south-east corner.
     pub fn plane(outlet_m: f64) -> Self {
         Self::new(|x, y| 10.0 + 0.001 * y + 0.0006 * (EAST_M - x), outlet_m)
+    }
+    /// Forms block 1 to the plane of [`Self::plane`].
+    pub fn form_first_block(&mut self) {
+        let spec = self.ground.concept.0.spec;
+        let mut design = Raster::empty(spec, 0.0_f32);
+        let plane = |x: f64, y: f64| 10.0 + 0.001 * y + 0.0006 * (EAST_M - x);
+        super::route::paint(spec, &self.blocks.blocks[0].cropped, |i| {
+            let at = spec.centre(spec.cell(i));
+            design.set(spec.cell(i), plane(at.x, at.y) as f32);
+        });
+        let fall = Slope::from_ratio(0.001);
+        let rows_after = self.blocks.blocks[0].rows.iter().map(|row| RowFall {
+            mean: fall,
+            least: fall,
+            greatest: fall,
+            reverse_depth_m: 0.0,
+            high_level_m: plane(row.high_end().x, row.high_end().y),
+            low_level_m: plane(row.low_end().x, row.low_end().y),
+        });
+        let earth = BlockEarth {
+            block: BlockId(1),
+            surface: SurfaceKind::Plane,
+            row_fall: fall,
+            cross_fall: Slope::from_ratio(0.0006),
+            formed_m2: 1.0,
+            cut_m3: 1.0,
+            fill_m3: 1.0,
+            borrow_m3: 0.0,
+            cut_fill_ratio: 1.25,
+            max_cut_m: 0.3,
+            max_fill_m: 0.3,
+            subsoil_m2: 0.0,
+            strip_m3: 0.0,
+            haul_mean_m: 50.0,
+            bands: Vec::new(),
+            cost: Range::exact(0.0),
+            binding: Vec::new(),
+            gap_ratio: None,
+            rows_after: rows_after.collect(),
+        };
+        self.levelling = Some(LevellingPlan {
+            design: DesignSurface(ElevationModel(design.clone())),
+            cut_fill: CutFill(design),
+            blocks: vec![earth],
+            cut_range_m3: Range::exact(0.0),
+        });
     }
     pub fn run(&self, params: &DrainsParams) -> Outcome<DrainPlan> {
         let cancel = AtomicBool::new(false);
@@ -106,7 +155,7 @@ impl Farm {
             terrain: &self.terrain,
             water: &self.water,
             blocks: &self.blocks,
-            levelling: None,
+            levelling: self.levelling.as_ref(),
         };
         DrainsStage::run(input, params, &Ctx { progress: &Silent, cancel: &cancel }).unwrap()
     }

@@ -4,7 +4,7 @@ use super::test_farm::{EAST_M, Farm};
 use super::*;
 use crate::land::drains::{DrainKind, Drains, DrainsTo};
 use crate::land::site::{BuriedService, ExistingTrack, KeepArea, KeepKind, LevelLimit, PowerLine, Waterway};
-use geo::{Contains, Coord, LineString, MultiPolygon, Point};
+use geo::{Area, Contains, Coord, LineString, MultiPolygon, Point};
 
 fn codes(out: &Outcome<DrainPlan>) -> Vec<&str> {
     out.findings.iter().map(|f| f.code.as_str()).collect()
@@ -88,6 +88,50 @@ fn rows_with_back_fall_do_not_drain() {
     assert!(west.iter().all(|r| r.before == Drains::No && r.reason.contains("stands")));
     assert!(east.iter().all(|r| r.before == Drains::Yes));
     assert!(codes(&out).contains(&"rows_do_not_drain"));
+}
+
+/// The hump is taken off by forming the western block: its rows fail before and drain after.
+#[test]
+fn forming_makes_rows_drain() {
+    let hump = |x: f64, y: f64| if x < 200.0 && (100.0..120.0).contains(&y) { 0.3 } else { 0.0 };
+    let mut farm = Farm::new(|x, y| 10.0 + 0.001 * y + 0.0006 * (EAST_M - x) + hump(x, y), 8.8);
+    farm.form_first_block();
+    let plan = farm.run(&DrainsParams::default()).value;
+    let west = || plan.proofs.iter().filter(|r| r.block.0 == 1);
+    assert!(west().count() > 50 && west().all(|r| r.before == Drains::No && r.after == Drains::Yes));
+}
+
+/// A triangle with a pond in it and rows at 30 degrees: every row's low end lies by a drain, and no land is lost.
+#[test]
+fn ragged_blocks_give_every_row_a_drain() {
+    let mut farm = Farm::plane(8.0);
+    let c = |x, y| Coord { x, y };
+    let outer = LineString(vec![c(20.0, 20.0), c(380.0, 60.0), c(150.0, 480.0), c(20.0, 20.0)]);
+    let hole = LineString(vec![c(150.0, 150.0), c(150.0, 200.0), c(200.0, 200.0), c(200.0, 150.0), c(150.0, 150.0)]);
+    let shape = geo::Polygon::new(outer, vec![hole]);
+    let bearing = crate::units::Bearing::from_degrees(150.0);
+    let lines = crate::methods::shapes::parallel_lines(&shape, bearing, 2.0, 1.0);
+    let mut block = farm.blocks.blocks[0].clone();
+    block.rows = (1..)
+        .zip(&lines)
+        .map(|(number, l)| crate::land::blocks::Row {
+            number,
+            line: LineString(vec![l.start, l.end]),
+            length_m: l.length_m(),
+            fall: None,
+        })
+        .collect();
+    (block.bearing, block.outline, block.cropped) = (bearing, shape.clone(), MultiPolygon(vec![shape]));
+    block.headlands.clear();
+    farm.blocks.blocks = vec![block];
+    let plan = farm.run(&DrainsParams::default()).value;
+    assert_eq!(plan.proofs.len(), lines.len());
+    let collectors: Vec<_> = plan.drains.iter().filter(|d| d.kind == DrainKind::Collector).collect();
+    assert!((2..=4).contains(&collectors.len()), "{}", collectors.len());
+    assert!(plan.proofs.iter().all(|r| r.to == DrainsTo::Outlet(1)));
+    let mouth = plan.drains.iter().find(|d| d.to == DrainsTo::Outlet(1)).unwrap();
+    let land_ha = farm.blocks.blocks[0].outline.unsigned_area() / 1e4;
+    assert!((mouth.catchment_ha - land_ha).abs() < 1e-6);
 }
 
 /// The same farm surveyed to 0.3 m only: its 0.44 m of fall lies inside the 95 % band of 0.59 m.
