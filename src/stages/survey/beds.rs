@@ -18,8 +18,10 @@ const SPACINGS_M: (f64, f64) = (2.4, 8.0);
 const BROAD_M: f64 = 12.0;
 /// Least agreement of profiles with themselves one bed on; noise stays far below.
 const LEAST_AGREEMENT: f64 = 0.2;
+/// Least height (root mean square) of a wave worth smoothing, metres; below is survey noise.
+const LEAST_RMS_M: f64 = 0.02;
 /// Length of a profile and number of places looked at.
-const PROFILE_M: f64 = 120.0;
+const PROFILE_M: f64 = 80.0;
 const PLACES: usize = 80;
 
 /// The concept surface.
@@ -49,7 +51,7 @@ pub(super) fn take_out(
     let beds = if params.bed_spacing_m > 0.0 {
         Some(Beds { spacing_m: params.bed_spacing_m, basis: "given in the pipeline file".to_owned() })
     } else {
-        find(surveyed, inside, &layers.old_tree_rows)
+        find(surveyed, inside, &layers.old_tree_rows, params.keep_relief_m)
     };
     let Some(beds) = beds else {
         if !layers.old_tree_rows.is_empty() {
@@ -140,18 +142,19 @@ fn mean_difference(a: &Raster<f32>, b: &Raster<f32>, inside: &[bool]) -> f64 {
 }
 
 /// The bed spacing the ground itself shows.
-fn find(surveyed: &Raster<f32>, inside: &[bool], rows: &[LineString<f64>]) -> Option<Beds> {
+fn find(surveyed: &Raster<f32>, inside: &[bool], rows: &[LineString<f64>], tallest_m: f64) -> Option<Beds> {
     // Beds need three cells each to be seen at all.
     if surveyed.spec.cell_m > SPACINGS_M.0 / 3.0 * 2.0 {
         return None;
     }
     let places = places(surveyed, inside);
     if let Some(bearing) = mean_axis(rows) {
-        let (spacing_m, _) = agreement_peak(surveyed, &places, bearing)?;
+        let (spacing_m, _) = agreement_peak(surveyed, &places, bearing, tallest_m)?;
         return Some(Beds { spacing_m, basis: "measured on the ground across the mapped old rows".to_owned() });
     }
-    let peaks: Vec<(f64, f64)> =
-        (0..36).filter_map(|k| agreement_peak(surveyed, &places, Bearing::from_degrees(f64::from(k) * 5.0))).collect();
+    let peaks: Vec<(f64, f64)> = (0..36)
+        .filter_map(|k| agreement_peak(surveyed, &places, Bearing::from_degrees(f64::from(k) * 5.0), tallest_m))
+        .collect();
     let best = peaks.iter().map(|p| p.1).max_by(f64::total_cmp)?;
     let spacing_m = peaks.iter().filter(|p| p.1 >= 0.85 * best).map(|p| p.0).min_by(f64::total_cmp)?;
     Some(Beds { spacing_m, basis: "measured on the ground; no old rows were mapped".to_owned() })
@@ -180,17 +183,22 @@ fn mean_axis(rows: &[LineString<f64>]) -> Option<Bearing> {
     (cos2.hypot(sin2) > 0.0).then(|| Bearing::from_degrees(0.5 * sin2.atan2(cos2).to_degrees()))
 }
 
-/// Spacing and agreement of the best shift of profiles across beds of a bearing.
+/// Spacing and agreement of the best shift of profiles across beds of a bearing. Profiles over anything taller than
+/// beds (channels, banks) are left out.
 #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "small positive numbers of samples")]
-fn agreement_peak(surveyed: &Raster<f32>, places: &[Coord<f64>], beds: Bearing) -> Option<(f64, f64)> {
+fn agreement_peak(surveyed: &Raster<f32>, places: &[Coord<f64>], beds: Bearing, tallest_m: f64) -> Option<(f64, f64)> {
     let step_m = surveyed.spec.cell_m.min(0.5);
     let lags = (SPACINGS_M.1 / step_m).ceil() as usize + 2;
     let mut mean = vec![0.0; lags];
-    let mut used = 0.0;
+    let (mut looked_at, mut used) = (0.0, 0.0);
     for place in places {
         let Some(wave) = wave_across(surveyed, *place, beds, step_m) else { continue };
         let energy: f64 = wave.iter().map(|z| z * z).sum();
-        if energy <= 0.0 || wave.len() < 3 * lags {
+        if wave.len() < 3 * lags || wave.iter().any(|z| z.abs() > 1.5 * tallest_m) {
+            continue;
+        }
+        looked_at += 1.0;
+        if energy < LEAST_RMS_M * LEAST_RMS_M * wave.len() as f64 {
             continue;
         }
         for (lag, mean) in mean.iter_mut().enumerate() {
@@ -200,7 +208,8 @@ fn agreement_peak(surveyed: &Raster<f32>, places: &[Coord<f64>], beds: Bearing) 
         }
         used += 1.0;
     }
-    if used < 5.0 {
+    // Beds on a small part of the land are no reason to smooth all of it.
+    if used < 5.0 || used < 0.3 * looked_at {
         return None;
     }
     mean.iter_mut().for_each(|m| *m /= used);
