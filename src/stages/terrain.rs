@@ -8,7 +8,7 @@ use crate::land::survey::{ElevationModel, Ground};
 use crate::land::terrain::{AccumulationMap, AspectMap, Contour, SlopeMap, TerrainModel};
 use crate::methods::flow::{accumulate, fill, route};
 use crate::methods::shapes::cells_inside;
-use crate::methods::surface::{aspect_deg, contour_lines, horn_gradient, slope_ratio};
+use crate::methods::surface::{aspect_deg, contour_lines, horn_gradient, slope_ratio, smooth};
 use crate::stages::{Ctx, Stage, StageInfo};
 use crate::units::{M2_PER_HA, Slope};
 use schemars::JsonSchema;
@@ -18,6 +18,8 @@ const NAME: &str = "terrain";
 /// Contour intervals chosen from, metres, and the most levels a map of the property should show.
 const INTERVALS_M: [f64; 11] = [0.05, 0.1, 0.2, 0.25, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0];
 const MOST_LEVELS: f64 = 25.0;
+/// Window the median slope is taken over, metres.
+const BROAD_M: f64 = 40.0;
 /// Every this many contours one is drawn heavier.
 const MAJOR_EVERY: i64 = 5;
 
@@ -63,7 +65,8 @@ impl Stage for Terrain {
         question: "How does the land lie?",
         method: "On the concept surface: slope and aspect by Horn's weights in a 3 x 3 window; depressions filled to their spill \
                  level by a flood from the rim, the depth kept; one receiver a cell by steepest descent, flats drained towards \
-                 their outlets; upstream area added up along it; contours by marching squares.",
+                 their outlets; upstream area added up along it; contours by marching squares; the \
+                 median slope from the surface smoothed over 40 m.",
         needs: &["survey"],
         reads: &["site boundary", "concept surface"],
         makes: &["slope", "aspect", "filled surface", "flow field", "upstream area", "contours"],
@@ -99,9 +102,7 @@ impl Stage for Terrain {
             _ => fitting_interval_m(&heights),
         };
         let contours = draw_contours(concept, contour_interval_m, params)?;
-        let mut slopes = values_inside(&slope, &inside);
-        slopes.sort_by(f32::total_cmp);
-        let median_slope_ratio = f64::from(slopes[slopes.len() / 2]);
+        let median_slope_ratio = median_broad_slope(concept, &inside);
         let findings = steepness(median_slope_ratio, params.steep_pct);
         ctx.progress.advance(NAME, 1.0);
         let value = TerrainModel {
@@ -120,6 +121,14 @@ impl Stage for Terrain {
 
 fn cell_ha(raster: &Raster<f32>) -> f64 {
     raster.spec.cell_area_m2() / M2_PER_HA
+}
+
+/// Median slope of the broad lie of the land: cell by cell, survey noise alone would outweigh the fall of flat land.
+fn median_broad_slope(concept: &Raster<f32>, inside: &[bool]) -> f64 {
+    let (east, north) = horn_gradient(&smooth(concept, BROAD_M));
+    let mut slopes = values_inside(&slope_ratio(&east, &north), inside);
+    slopes.sort_by(f32::total_cmp);
+    f64::from(slopes[slopes.len() / 2])
 }
 
 fn values_inside(raster: &Raster<f32>, inside: &[bool]) -> Vec<f32> {

@@ -243,15 +243,20 @@ fn owners(grown: &Reach, owner: &BTreeMap<usize, (f64, u32)>) -> Vec<Option<u32>
 
 fn report_reached(outlets: &[Outlet], ids: &[Option<u32>], findings: &mut Vec<Finding>) {
     for outlet in outlets {
-        // The cell it stands in is no use by itself.
-        if ids.iter().filter(|i| **i == Some(outlet.id)).count() <= 1 {
+        if !ids.contains(&Some(outlet.id)) {
+            let message =
+                format!("{} stands inside kept land or off the reach grid: no drain can end there.", outlet.name);
+            let finding = Finding::new(Severity::Warning, NAME, "outlet_shut_off", message);
+            findings.push(finding.at(Place::Named(outlet.name.clone())));
+        } else if ids.iter().filter(|i| **i == Some(outlet.id)).count() == 1 {
             findings.push(
                 Finding::new(
-                    Severity::Warning,
+                    Severity::Note,
                     NAME,
-                    "outlet_reaches_nothing",
+                    "outlet_never_lowest",
                     format!(
-                        "No land drains to {}: it is walled in by kept land or waterways, or another outlet is lower everywhere.",
+                        "No place has its lowest possible drain from {}: other outlets or waterways are lower. Drains near it may still \
+                         end there; sending its water elsewhere would move a catchment.",
                         outlet.name
                     ),
                 )
