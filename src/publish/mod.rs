@@ -3,9 +3,12 @@
 //! [`documents`] is the only door: it takes everything a run worked out and gives back the files of the
 //! run folder, in a fixed order, without touching a file.
 
+mod drawing;
 mod layers;
+mod map;
 mod plan_layers;
 mod rasters;
+mod report;
 mod set_out;
 mod sheet;
 mod tables;
@@ -126,6 +129,8 @@ pub fn documents(results: &Results<'_>) -> Vec<Document> {
     for table in set_out::all(results) {
         out.push(document(&format!("set_out/{}.csv", table.name), Content::Text(csv_text(&table))));
     }
+    out.push(document("maps/plan.svg", Content::Text(map::plan(results))));
+    out.push(document("report.html", Content::Text(report::page(results))));
     out
 }
 
