@@ -1,0 +1,294 @@
+//! The report: one page that stands on its own, made for the person who decides.
+
+use super::{Results, map, sheet, tables, worth_tables};
+use crate::finding::Severity;
+use crate::land::blocks::RowBlock;
+use crate::land::document::{FieldKind, Table, Value};
+use crate::units::Range;
+use minijinja::{AutoEscape, Environment, Value as Page, context};
+
+use FieldKind::{Integer, Real, Text};
+
+const TEMPLATE: &str = include_str!("templates/report.html");
+
+/// What to mind on the ground, whatever the plan says (common practice, no source).
+const CAUTIONS: &[&str] = &[
+    "Machines: stems under tension whip back at cab and bystanders; keep people and other machines at least 50 m away. Stay off drain edges, where machines roll over.",
+    "Overhead power lines: keep the exclusion distance the network owner sets, and use a spotter. Locate buried services before any digging.",
+    "Fire: burn heaps only with the permit and in the weather the fire authority allows, never unattended.",
+    "Water: new or larger discharge may need the consent of neighbours and the authority; works on a mapped waterway may need fish-passage approval. Do not enter drains in flow.",
+    "Collapse: batters and trenches fall in. Deep drains need batters the soil can stand, fencing and a competent person's advice.",
+    "Soil: low coastal ground may hold acid sulfate soil; have it tested before cutting. Fill over stump holes settles: survey again before planting.",
+    "Chemicals: follow label, permit and buffer distances; do not spray near open water.",
+    "Check registers for contamination, unexploded ordnance, heritage and protected vegetation before work starts.",
+    "Wash machines down between properties: soil carries disease and weeds.",
+    "Heat, dust, snakes and wasps: plan for them before the crew arrives.",
+];
+
+/// The page as text; an error message in its place would mean a broken template, which a test rules out.
+pub(super) fn page(results: &Results<'_>) -> String {
+    let mut env = Environment::new();
+    env.set_auto_escape_callback(|_| AutoEscape::Html);
+    env.render_named_str("report.html", TEMPLATE, everything(results))
+        .unwrap_or_else(|e| format!("report template: {e}"))
+}
+
+fn everything(results: &Results<'_>) -> Page {
+    let site = results.site;
+    let table = results.site_table;
+    let head = context! {
+        name => site.name.clone(), option => results.plan().map(|p| p.name), because => results.chosen_because,
+        date => table.plan_date.clone(), revision => table.revision.clone(), prepared => table.prepared_by.clone(), checked => table.checked_by.clone(),
+        currency => table.currency.clone(), run_id => results.run_id, crs => site.crs.name.clone(),
+        datum => site.crs.vertical_name.as_deref().unwrap_or("height datum not stated"),
+        costs => costs(results), gains => gains(results), irreversible => irreversible(results), next => next(results),
+        plan_svg => map::plan_inline(results), cut_svg => map::cut_fill(results), pond_svg => map::ponds(results),
+        not_given => site.not_given.clone(), cautions => CAUTIONS.to_vec(),
+        citations => results.citations.iter().map(|c| c.reference()).collect::<Vec<_>>(),
+    };
+    let pages = context! {
+        options => grid(&tables::options(results), &[]),
+        blocks => grid(&tables::block_register(results), &["parcel", "cropped_ha", "row_metres_m", "surface", "row_fall_pct", "earth_m3", "earth_m3_per_ha", "haul_mean_m", "cost", "gap_pct"]),
+        draining => grid(&draining(results), &[]),
+        drains => grid(&tables::drains(results), &["batter_h_per_v", "rational_m3_s", "coefficient_m3_s", "flow_depth_m", "deficit_m"]),
+        outflows => grid(&tables::outflows(results), &["easting", "northing"]),
+        earth => grid(&earth(results), &[]),
+        clearing => grid(&clearing(results), &[]),
+        soil => grid(&soil(results), &[]),
+        indicators => grid(&worth_tables::indicators(results), &[]),
+        program => grid(&worth_tables::program(results), &["window_from", "window_to", "start_day", "end_day"]),
+        budget => grid(&worth_tables::budget(results), &["rate_low", "rate_high", "group"]),
+        worth => grid(&worth(results), &[]),
+        cash => grid(&worth_tables::cash_flow(results), &["yield_t_low", "yield_t_high", "income_low", "income_high", "outlay_low", "outlay_high"]),
+        sensitivity => grid(&sensitivity(results), &[]),
+        study => grid(&tables::bearing_study(results), &["length_p10_m", "once_cost_per_ha"]),
+        findings => grid(&tables::findings(results), &["stage", "code"]),
+        assumptions => grid(&tables::assumptions(results), &[]),
+    };
+    context! { ..head, ..pages }
+}
+
+/// A table for the page, without the columns that only programs need.
+fn grid(table: &Table, hidden: &[&str]) -> Page {
+    let shown: Vec<usize> =
+        (0..table.fields.len()).filter(|i| !hidden.contains(&table.fields[*i].name.as_str())).collect();
+    let number = |i: usize| table.fields[i].kind != Text;
+    let heads: Vec<Page> = shown
+        .iter()
+        .map(|i| context! { name => table.fields[*i].name.replace('_', " "), number => number(*i) })
+        .collect();
+    let cell = |value: &Value, i: usize| match (value, table.fields[i].kind) {
+        (Value::Real(x), Real(0)) => sheet::grouped(*x),
+        (value, kind) => sheet::text(value, kind),
+    };
+    let rows: Vec<Vec<Page>> = table
+        .rows
+        .iter()
+        .map(|r| shown.iter().map(|i| context! { text => cell(&r[*i], *i), number => number(*i) }).collect())
+        .collect();
+    context! { title => table.title.clone(), heads, rows }
+}
+
+fn span(r: Range, unit: &str) -> String {
+    format!("{} {unit} (from {} to {})", sheet::grouped(r.likely), sheet::grouped(r.low), sheet::grouped(r.high))
+}
+
+fn costs(results: &Results<'_>) -> Vec<String> {
+    let unit = &results.site_table.currency;
+    results.plan().and_then(|p| p.costing).map_or_else(
+        || vec!["Not worked out in this run.".to_owned()],
+        |c| {
+            vec![
+                span(c.total, unit),
+                format!("{} per cropped hectare", span(c.per_ha, unit)),
+                format!("deepest debt {}", span(c.worth.peak_debt, unit)),
+            ]
+        },
+    )
+}
+
+fn gains(results: &Results<'_>) -> Vec<String> {
+    let Some(plan) = results.plan() else { return vec!["No option was worked out.".to_owned()] };
+    let mut out = Vec::new();
+    if let Some(c) = plan.costing {
+        out.push(format!("net present value {}", span(c.worth.npv, &results.site_table.currency)));
+        out.push(c.worth.payback_years[1].map_or("not paid back within the years reckoned".to_owned(), |y| {
+            format!("paid back in {y:.1} years (likely case)")
+        }));
+    }
+    if let Some(b) = plan.blocks {
+        let rows: usize = b.blocks.iter().map(|b| b.rows.len()).sum();
+        let metres: f64 = b.blocks.iter().map(RowBlock::row_metres).sum();
+        out.push(format!("{} rows in {} blocks, {} m of row", rows, b.blocks.len(), sheet::grouped(metres)));
+    }
+    if plan.drains.is_some() {
+        let [yes, no, unknown] = tables::drain_counts(plan);
+        out.push(format!(
+            "rows that drain: {} before, {} after; {} do not, {} cannot be told",
+            yes[0], yes[1], no[1], unknown[1]
+        ));
+    }
+    out
+}
+
+fn irreversible(results: &Results<'_>) -> Vec<String> {
+    let tasks = results.plan().and_then(|p| p.program).map_or(&[][..], |p| &p.tasks);
+    tasks.iter().filter(|t| t.irreversible).map(|t| format!("{} ({})", t.name, t.start_month)).collect()
+}
+
+fn next(results: &Results<'_>) -> Vec<String> {
+    let mut out = Vec::new();
+    if results.ground.is_some_and(|g| g.accuracy.budget_only()) {
+        out.push("Quantities are for budget only; do not build from them. Survey the ground first.".to_owned());
+    }
+    let severe: Vec<_> = results.findings.iter().filter(|f| f.severity == Severity::Severe).collect();
+    out.extend(severe.iter().take(4).map(|f| format!("{}: {}", f.place, f.message)));
+    if severe.len() > 4 {
+        out.push(format!("{} more severe findings below", severe.len() - 4));
+    }
+    let assumed = results.water.map_or(0, |w| w.outlets.iter().filter(|o| o.assumed).count());
+    if assumed > 0 {
+        out.push(format!("Confirm on the ground the place and level of {assumed} outlet(s) the program assumed."));
+    }
+    out.push(
+        "Go through the findings, what was not checked, and the assumptions marked as starting values.".to_owned(),
+    );
+    out
+}
+
+fn draining(results: &Results<'_>) -> Table {
+    let rows = results.plan().filter(|p| p.drains.is_some()).map_or_else(Vec::new, |p| {
+        let words = ["yes", "no", "cannot be told"];
+        let counts = tables::drain_counts(p);
+        words.iter().zip(counts).map(|(w, c)| vec![(*w).into(), (c[0] as f64).into(), (c[1] as f64).into()]).collect()
+    });
+    sheet::table(
+        "draining",
+        "Rows by answer",
+        &[("drains", Text), ("rows_before", Real(0)), ("rows_after", Real(0))],
+        rows,
+    )
+}
+
+fn earth(results: &Results<'_>) -> Table {
+    let columns = &[
+        ("block", Integer),
+        ("surface", Text),
+        ("row_fall", Text),
+        ("cross_fall", Text),
+        ("cut_m3", Real(0)),
+        ("fill_m3", Real(0)),
+        ("cut_fill_ratio", Real(2)),
+        ("borrow_m3", Real(0)),
+        ("max_cut_m", Real(2)),
+        ("max_fill_m", Real(2)),
+        ("subsoil_m2", Real(0)),
+        ("haul_mean_m", Real(0)),
+        ("cost_likely", Real(0)),
+        ("held_back_by", Text),
+    ];
+    let blocks = results.plan().and_then(|p| p.levelling).map_or(&[][..], |l| &l.blocks);
+    let rows = blocks
+        .iter()
+        .map(|e| {
+            vec![
+                e.block.0.into(),
+                e.surface.words().into(),
+                sheet::one_in(e.row_fall).into(),
+                sheet::one_in(e.cross_fall).into(),
+                e.cut_m3.into(),
+                e.fill_m3.into(),
+                e.cut_fill_ratio.into(),
+                e.borrow_m3.into(),
+                e.max_cut_m.into(),
+                e.max_fill_m.into(),
+                e.subsoil_m2.into(),
+                e.haul_mean_m.into(),
+                e.cost.likely.into(),
+                e.binding.join("; ").into(),
+            ]
+        })
+        .collect();
+    sheet::table("earth", "Earthworks by block", columns, rows)
+}
+
+fn clearing(results: &Results<'_>) -> Table {
+    let columns = &[
+        ("step", Text),
+        ("area_ha", Real(1)),
+        ("hours_likely", Real(0)),
+        ("cost_low", Real(0)),
+        ("cost_likely", Real(0)),
+        ("cost_high", Real(0)),
+        ("note", Text),
+    ];
+    let steps = results.plan().and_then(|p| p.clearing).map_or(&[][..], |c| &c.steps);
+    let rows = steps
+        .iter()
+        .map(|s| {
+            vec![
+                s.name.as_str().into(),
+                s.area_ha.into(),
+                s.hours.likely.into(),
+                s.cost.low.into(),
+                s.cost.likely.into(),
+                s.cost.high.into(),
+                s.note.as_str().into(),
+            ]
+        })
+        .collect();
+    sheet::table("clearing", "Clearing steps", columns, rows)
+}
+
+fn soil(results: &Results<'_>) -> Table {
+    let columns = &[
+        ("block", Integer),
+        ("area_ha", Real(2)),
+        ("before_t_ha", Real(2)),
+        ("bare_year_t_ha", Real(2)),
+        ("after_t_ha", Real(2)),
+        ("reaches_water_pct", Real(0)),
+    ];
+    let blocks = results.plan().and_then(|p| p.erosion).map_or(&[][..], |e| &e.blocks);
+    let rows = blocks
+        .iter()
+        .map(|s| {
+            vec![
+                s.block.0.into(),
+                s.area_ha.into(),
+                s.before_t_ha.into(),
+                s.bare_t_ha.into(),
+                s.after_t_ha.into(),
+                (100.0 * s.delivery_ratio).into(),
+            ]
+        })
+        .collect();
+    sheet::table("soil", "Soil loss by block, tonnes per hectare and year", columns, rows)
+}
+
+fn worth(results: &Results<'_>) -> Table {
+    let columns = &[("measure", Text), ("low", Real(1)), ("likely", Real(1)), ("high", Real(1))];
+    let rows = results.plan().and_then(|p| p.costing).map_or_else(Vec::new, |c| {
+        let w = &c.worth;
+        let ranges = [
+            ("net present value", w.npv),
+            ("deepest debt", w.peak_debt),
+            ("equal yearly payment of the same worth", w.yearly_equivalent),
+        ];
+        let cases = [
+            ("payback, years", w.payback_years),
+            ("break-even price per tonne", w.break_even_price),
+            ("break-even yield, t/ha", w.break_even_yield_t_ha),
+        ];
+        let wide = ranges.into_iter().map(|(n, r)| (n, [Some(r.low), Some(r.likely), Some(r.high)]));
+        wide.chain(cases).map(|(name, v)| vec![name.into(), v[0].into(), v[1].into(), v[2].into()]).collect()
+    });
+    sheet::table("worth", "Worth, low being the bad end for the grower; empty where there is no answer", columns, rows)
+}
+
+fn sensitivity(results: &Results<'_>) -> Table {
+    let columns = &[("changed", Text), ("npv_low_setting", Real(0)), ("npv_high_setting", Real(0))];
+    let items = results.plan().and_then(|p| p.costing).map_or(&[][..], |c| &c.sensitivity);
+    let rows = items.iter().map(|s| vec![s.what.as_str().into(), s.npv.0.into(), s.npv.1.into()]).collect();
+    sheet::table("sensitivity", "How the net present value answers to one number, widest swing first", columns, rows)
+}

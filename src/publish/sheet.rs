@@ -1,0 +1,74 @@
+//! Columns and values: stated decimals, one place where numbers become text.
+
+use crate::land::document::{Field, FieldKind, Table, Value};
+use crate::units::Slope;
+
+/// A table from a column list and rows, every number rounded to its column's decimals.
+pub(super) fn table(name: &str, title: &str, columns: &[(&str, FieldKind)], rows: Vec<Vec<Value>>) -> Table {
+    let fields = fields(columns);
+    let rows = rows.into_iter().map(|r| rounded(&fields, r)).collect();
+    Table { name: name.to_owned(), title: title.to_owned(), fields, rows }
+}
+
+/// Columns from names and kinds.
+pub(super) fn fields(columns: &[(&str, FieldKind)]) -> Vec<Field> {
+    columns.iter().map(|(name, kind)| Field { name: (*name).to_owned(), kind: *kind }).collect()
+}
+
+/// Values rounded to the decimals of their columns; negative zero becomes zero.
+pub(super) fn rounded(fields: &[Field], values: Vec<Value>) -> Vec<Value> {
+    debug_assert_eq!(fields.len(), values.len(), "one value a column");
+    values
+        .into_iter()
+        .zip(fields)
+        .map(|(value, field)| match (value, field.kind) {
+            (Value::Real(x), FieldKind::Real(d)) => Value::Real(round(x, d)),
+            (value, _) => value,
+        })
+        .collect()
+}
+
+/// `x` rounded to `d` decimals, never negative zero.
+pub(super) fn round(x: f64, d: u8) -> f64 {
+    let scale = 10_f64.powi(i32::from(d));
+    (x * scale).round() / scale + 0.0
+}
+
+/// A value as text, with the decimals of its column; empty when not known.
+pub(super) fn text(value: &Value, kind: FieldKind) -> String {
+    match (value, kind) {
+        (Value::Text(t), _) => t.clone(),
+        (Value::Integer(i), _) => i.to_string(),
+        (Value::Real(x), FieldKind::Real(d)) => format!("{x:.*}", usize::from(d)),
+        (Value::Real(x), _) => format!("{x}"),
+        (Value::Nothing, _) => String::new(),
+    }
+}
+
+/// A fall the way people on the ground say it: `1:800`, `level`, and `1:800 uphill` against the row.
+pub(super) fn one_in(slope: Slope) -> String {
+    let r = slope.ratio();
+    if !r.is_finite() || r.abs() < 5e-6 {
+        "level".to_owned()
+    } else if r < 0.0 {
+        format!("1:{:.0} uphill", 1.0 / -r)
+    } else {
+        format!("1:{:.0}", 1.0 / r)
+    }
+}
+
+/// A whole number with thin groups of three: `12 345`.
+pub(super) fn grouped(x: f64) -> String {
+    if !x.is_finite() {
+        return "not known".to_owned();
+    }
+    let digits = format!("{:.0}", x.abs());
+    let mut out = String::new();
+    for (i, c) in digits.chars().enumerate() {
+        if i > 0 && (digits.len() - i).is_multiple_of(3) {
+            out.push(',');
+        }
+        out.push(c);
+    }
+    if x < 0.0 && digits != "0" { format!("\u{2212}{out}") } else { out }
+}
