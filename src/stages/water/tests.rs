@@ -145,6 +145,11 @@ fn buffers_follow_order_and_start_at_the_bank() {
         let expected = 2.0 * (4.0 + width_m) * 400.0;
         assert!((buffer.outline.unsigned_area() - expected).abs() < 2.0, "{order:?}");
     }
+    let mut far = creek(None);
+    far.line = LineString(vec![Coord { x: 900.0, y: 490.0 }, Coord { x: 900.0, y: 10.0 }]);
+    let layers = SiteLayers { waterways: vec![far], ..SiteLayers::default() };
+    let outcome = run(&farm(valley, layers, 0.03), &WaterParams::default()).unwrap();
+    assert!(outcome.value.buffers.is_empty() && found(&outcome, "waterway_order_unknown").is_none());
     let mut unknown = creek(None);
     unknown.banks = Some(MultiPolygon(vec![rect(290.0, 0.0, 310.0, 500.0)]));
     let layers = SiteLayers { waterways: vec![unknown], ..SiteLayers::default() };
