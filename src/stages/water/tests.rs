@@ -222,6 +222,11 @@ fn outlets_are_assumed_when_none_is_given_and_checked_when_given() {
     assert!((first.level_m - (4.0 + 0.001 * 41.0)).abs() < 0.01, "{}", first.level_m);
     assert_eq!(found(&outcome, "no_outlet_given").unwrap().severity, Severity::Severe);
 
+    // A pit beside the way out is lower, but no water leaves from it.
+    let pitted = |p: Coord<f64>| valley(p) - if (p.x - 305.0).hypot(p.y - 56.0) < 3.0 { 3.0 } else { 0.0 };
+    let with_pit = run(&farm(pitted, SiteLayers::default(), 0.03), &WaterParams::default()).unwrap();
+    assert!((with_pit.value.outlets[0].level_m - 4.04).abs() < 0.02, "{}", with_pit.value.outlets[0].level_m);
+
     let mut wet = outlet(300.0, 45.0, Some(4.2));
     wet.tailwater_m = Some(4.5);
     let layers = SiteLayers { outlets: vec![wet, outlet(300.0, -200.0, Some(4.0))], ..SiteLayers::default() };
