@@ -23,10 +23,10 @@ pub fn cells_inside(spec: GridSpec, shape: &impl Edges) -> Vec<bool> {
         }
         let (first, last) =
             (clamp_row(row_of(upper.y).ceil(), spec.rows), clamp_row(row_of(lower.y).ceil(), spec.rows));
-        for row in first..last {
+        for (row, crossed) in crossings.iter_mut().enumerate().take(last).skip(first) {
             let y = spec.north_west.y - (row as f64 + 0.5) * spec.cell_m;
             let x = upper.x + (lower.x - upper.x) * (upper.y - y) / (upper.y - lower.y);
-            crossings[row].push(x);
+            crossed.push(x);
         }
     }
     let cols = spec.cols as usize;

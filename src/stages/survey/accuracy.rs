@@ -87,14 +87,12 @@ fn check_control(
         ));
     }
     if differences.is_empty() {
-        if control.is_empty() {
-            findings.push(Finding::new(
-                Severity::Note,
-                NAME,
-                "no_control",
-                "No control points were given: a constant shift of the heights (wrong datum or geoid) would not be seen.",
-            ));
-        }
+        findings.push(Finding::new(
+            Severity::Note,
+            NAME,
+            "no_control",
+            "The heights were checked against no control point: a constant shift (wrong datum or geoid) would not be seen.",
+        ));
         return;
     }
     let n = differences.len() as f64;

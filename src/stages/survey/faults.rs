@@ -121,7 +121,7 @@ fn drop_spikes(raster: &mut Raster<f32>, inside: &[bool], spike_m: f64, findings
 fn stands_out(raster: &Raster<f32>, i: usize, cols: usize, spike_m: f64) -> bool {
     let z = raster.values[i];
     let far = |j: usize| !raster.valid[j] || f64::from((z - raster.values[j]).abs()) > spike_m * 0.5;
-    let (west, east) = (i % cols == 0 || far(i - 1), (i + 1) % cols == 0 || far(i + 1));
+    let (west, east) = (i.is_multiple_of(cols) || far(i - 1), (i + 1).is_multiple_of(cols) || far(i + 1));
     west && east
 }
 

@@ -1,8 +1,8 @@
 //! What is there, and how well do we know it?
 //!
-//! Order of work: outlines of the parcels ([`outline`]), heights on the working grid ([`heights`]), holes and absurd
-//! heights ([`faults`]), accuracy and control points ([`accuracy`]), and the concept surface without the old tree
-//! beds ([`beds`]). What is wrong with outlines and heights is collected before stopping.
+//! Order of work: outlines of the parcels (`outline`), heights on the working grid (`heights`), holes and absurd
+//! heights (`faults`), accuracy and control points (`accuracy`), and the concept surface without the old tree
+//! beds (`beds`). What is wrong with outlines and heights is collected before stopping.
 
 mod accuracy;
 mod beds;

@@ -19,7 +19,14 @@ pub(super) fn find(
 ) -> Vec<Buffer> {
     let mut buffers = Vec::new();
     for waterway in &input.site.layers.waterways {
-        buffers.push(along_waterway(waterway, params, findings));
+        let mut said = Vec::new();
+        let mut buffer = along_waterway(waterway, params, &mut said);
+        buffer.outline = intersection(&buffer.outline, &input.site.boundary, CRUMB_M2);
+        // What the map leaves open about water elsewhere is of no concern here.
+        if !buffer.outline.0.is_empty() {
+            findings.extend(said);
+            buffers.push(buffer);
+        }
     }
     for area in input.site.layers.keep_areas.iter().filter(|a| a.kind == KeepKind::Wetland) {
         buffers.push(Buffer {

@@ -1,8 +1,8 @@
 //! Where does water come from, run, stand and leave, and how low can a drain be?
 //!
-//! Order of work: upstream areas and gathering lines ([`lines`]), ponds ([`standing`]), places where water crosses the
-//! boundary ([`crossings`]), outlets ([`outlets`]), kept land ([`buffers`]), plantable pieces ([`plantable`]), and the
-//! drain reach grown from outlets and waterways ([`reach`]).
+//! Order of work: upstream areas and gathering lines (`lines`), ponds (`standing`), places where water crosses the
+//! boundary (`crossings`), outlets (`outlets`), kept land (`buffers`), plantable pieces (`plantable`), and the
+//! drain reach grown from outlets and waterways (`reach`).
 
 mod buffers;
 mod crossings;

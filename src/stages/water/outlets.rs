@@ -55,7 +55,7 @@ fn given(input: &WaterInput<'_>, params: &WaterParams, findings: &mut Vec<Findin
             );
             continue;
         }
-        let Some(level_m) = point.level_m.or(ground_m) else {
+        let Some(level_m) = point.level_m.or_else(|| lowest_ground(&input.terrain.filled.0, point.at)) else {
             findings.push(
                 Finding::new(
                     Severity::Severe,
@@ -158,7 +158,8 @@ fn assumed(
     outflows: &[BoundaryCrossing],
     findings: &mut Vec<Finding>,
 ) -> Result<Vec<Outlet>, Problems> {
-    let surveyed = &input.ground.surveyed.0;
+    // On the filled surface: the floor of a pit is lower, but no water leaves from it.
+    let filled = &input.terrain.filled.0;
     let property_ha = input.site.boundary.unsigned_area() / M2_PER_HA;
     let mut order: Vec<&BoundaryCrossing> = outflows.iter().collect();
     order.sort_by(|a, b| b.inside_ha.total_cmp(&a.inside_ha).then(a.id.cmp(&b.id)));
@@ -167,7 +168,7 @@ fn assumed(
         if k > 0 && crossing.inside_ha < LEAST_SHARE * property_ha {
             break;
         }
-        let Some(level_m) = lowest_ground(surveyed, crossing.at) else { continue };
+        let Some(level_m) = lowest_ground(filled, crossing.at) else { continue };
         let id = u32::try_from(outlets.len() + 1).unwrap_or(u32::MAX);
         outlets.push(Outlet {
             id,
@@ -184,7 +185,7 @@ fn assumed(
                 "outlet_assumed",
                 format!(
                     "Assumed outlet {id}: {:.1} ha of the property drain out here as the ground lies; level {level_m:.2} m is the lowest \
-                     ground within {LOOK_AROUND_M:.0} m. Confirm place, level and the right to drain there.",
+                     ground within {LOOK_AROUND_M:.0} m that water can leave over. Confirm place, level and the right to drain there.",
                     crossing.inside_ha
                 ),
             )
@@ -209,9 +210,9 @@ fn assumed(
     Ok(outlets)
 }
 
-/// The lowest surveyed height around a place.
-fn lowest_ground(surveyed: &Raster<f32>, at: Coord<f64>) -> Option<f64> {
-    let spec = surveyed.spec;
+/// The lowest height of a surface around a place.
+fn lowest_ground(surface: &Raster<f32>, at: Coord<f64>) -> Option<f64> {
+    let spec = surface.spec;
     let mut lowest: Option<f64> = None;
     let steps = 2.0 * (LOOK_AROUND_M / spec.cell_m).ceil().max(1.0);
     let step_m = 2.0 * LOOK_AROUND_M / steps;
@@ -220,7 +221,7 @@ fn lowest_ground(surveyed: &Raster<f32>, at: Coord<f64>) -> Option<f64> {
         let mut east_m = -LOOK_AROUND_M;
         while east_m <= LOOK_AROUND_M + 1e-9 {
             if east_m.hypot(north_m) <= LOOK_AROUND_M
-                && let Some(z) = surveyed.at(Coord { x: at.x + east_m, y: at.y + north_m })
+                && let Some(z) = surface.at(Coord { x: at.x + east_m, y: at.y + north_m })
             {
                 lowest = Some(lowest.map_or(f64::from(z), |l| l.min(f64::from(z))));
             }

@@ -145,6 +145,11 @@ fn buffers_follow_order_and_start_at_the_bank() {
         let expected = 2.0 * (4.0 + width_m) * 400.0;
         assert!((buffer.outline.unsigned_area() - expected).abs() < 2.0, "{order:?}");
     }
+    let mut far = creek(None);
+    far.line = LineString(vec![Coord { x: 900.0, y: 490.0 }, Coord { x: 900.0, y: 10.0 }]);
+    let layers = SiteLayers { waterways: vec![far], ..SiteLayers::default() };
+    let outcome = run(&farm(valley, layers, 0.03), &WaterParams::default()).unwrap();
+    assert!(outcome.value.buffers.is_empty() && found(&outcome, "waterway_order_unknown").is_none());
     let mut unknown = creek(None);
     unknown.banks = Some(MultiPolygon(vec![rect(290.0, 0.0, 310.0, 500.0)]));
     let layers = SiteLayers { waterways: vec![unknown], ..SiteLayers::default() };
@@ -216,6 +221,11 @@ fn outlets_are_assumed_when_none_is_given_and_checked_when_given() {
     // Bed of the creek within 10 m: 4 m and the fall of 41 m of valley floor.
     assert!((first.level_m - (4.0 + 0.001 * 41.0)).abs() < 0.01, "{}", first.level_m);
     assert_eq!(found(&outcome, "no_outlet_given").unwrap().severity, Severity::Severe);
+
+    // A pit beside the way out is lower, but no water leaves from it.
+    let pitted = |p: Coord<f64>| valley(p) - if (p.x - 305.0).hypot(p.y - 56.0) < 3.0 { 3.0 } else { 0.0 };
+    let with_pit = run(&farm(pitted, SiteLayers::default(), 0.03), &WaterParams::default()).unwrap();
+    assert!((with_pit.value.outlets[0].level_m - 4.04).abs() < 0.02, "{}", with_pit.value.outlets[0].level_m);
 
     let mut wet = outlet(300.0, 45.0, Some(4.2));
     wet.tailwater_m = Some(4.5);
