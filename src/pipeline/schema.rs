@@ -187,6 +187,13 @@ pub fn unit_of(key: &str) -> &'static str {
         ("_per_m3_per_100_m", "per m3 and 100 m"),
         ("_mj_mm_ha_h", "MJ mm/ha/h/year"),
         ("_t_ha_h", "t ha h/ha/MJ/mm"),
+        ("_ha_h", "ha/h"),
+        ("_min_ha", "min/ha"),
+        ("_min_per_m", "min/m"),
+        ("_kg_m3", "kg/m3"),
+        ("_m_ha", "m/ha"),
+        ("_per_t_m", "per t and m"),
+        ("_h_per_v", "horizontal to 1 vertical"),
         ("_m3_s_km2", "m3/s/km2"),
         ("_l_s_ha", "L/s/ha"),
         ("_mm_per_day", "mm/day"),
@@ -222,6 +229,7 @@ pub fn unit_of(key: &str) -> &'static str {
         ("_min", "min"),
         ("_s", "s"),
         ("_each", "each"),
+        ("_rows", "rows"),
     ];
     UNITS.iter().find(|(suffix, _)| key.ends_with(suffix)).map_or("", |(_, unit)| unit)
 }

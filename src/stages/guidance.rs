@@ -27,7 +27,7 @@ const LONGEST_NAME: usize = 32;
 pub struct GuidanceParams {
     /// Rows one pass of the machine takes; the pass width is this times the row spacing.
     #[schemars(range(min = 1, max = 24), extend("x-source" = "the grower's machine; common practice, no source"))]
-    pub rows_per_pass: u32,
+    pub pass_rows: u32,
     /// A row further than this from its place in the passes is reported, millimetres.
     #[schemars(range(min = 1.0, max = 200.0), extend("x-source" = "pass-to-pass accuracy of RTK steering; common practice, no source"))]
     pub row_tolerance_mm: f64,
@@ -35,7 +35,7 @@ pub struct GuidanceParams {
 
 impl Default for GuidanceParams {
     fn default() -> Self {
-        Self { rows_per_pass: 1, row_tolerance_mm: 20.0 }
+        Self { pass_rows: 1, row_tolerance_mm: 20.0 }
     }
 }
 
@@ -68,14 +68,14 @@ impl Stage for Guidance {
     type Output = GuidancePlan;
 
     fn run(input: Self::Input<'_>, params: &Self::Params, ctx: &Ctx<'_>) -> Result<Outcome<Self::Output>, Problems> {
-        if params.rows_per_pass == 0 {
-            return Err(Problem::request("rows_per_pass", "`guidance.rows_per_pass` is 0, must be 1 or more").into());
+        if params.pass_rows == 0 {
+            return Err(Problem::request("pass_rows", "`guidance.pass_rows` is 0, must be 1 or more").into());
         }
         let mut findings = Vec::new();
         let mut names = BTreeSet::new();
         let mut lines = Vec::new();
         for block in &input.blocks.blocks {
-            let Some((mut line, off_m)) = guidance_line(input.site, block, params.rows_per_pass) else {
+            let Some((mut line, off_m)) = guidance_line(input.site, block, params.pass_rows) else {
                 findings.push(
                     Finding::new(
                         Severity::Warning,
@@ -131,15 +131,15 @@ fn datum_note(site: &Site) -> Finding {
 }
 
 /// The line of a block (name still empty) and the furthest any row lies from its place, metres.
-fn guidance_line(site: &Site, block: &RowBlock, rows_per_pass: u32) -> Option<(GuidanceLine, f64)> {
+fn guidance_line(site: &Site, block: &RowBlock, pass_rows: u32) -> Option<(GuidanceLine, f64)> {
     let middle = middle_row(block)?;
     let (high, low) = (middle.high_end(), middle.low_end());
     let bearing = Bearing::from_east_north(low.x - high.x, low.y - high.y);
     let frame = Frame::new(bearing, high);
     let spacing_m = block.row_spacing_m * site.geodesy.scale_at(high);
-    let rows = f64::from(rows_per_pass);
+    let rows = f64::from(pass_rows);
     // An even number of rows is straddled: the line runs between two of them.
-    let shift = if rows_per_pass.is_multiple_of(2) { 0.5 } else { 0.0 };
+    let shift = if pass_rows.is_multiple_of(2) { 0.5 } else { 0.0 };
     let (mut from_m, mut to_m) = (f64::INFINITY, f64::NEG_INFINITY);
     let (mut left, mut right) = (0.0_f64, 0.0_f64);
     let mut off_m = 0.0_f64;

@@ -35,6 +35,8 @@ const PURE_NUMBERS: &[&str] = &[
     "levelling_machines",
     "machines",
     "manning_n",
+    "roughness_grown_n",
+    "roughness_new_n",
     "start_year",
     "start_month",
     "bare_from_month",

@@ -17,7 +17,7 @@ const DISC_PASSES: f64 = 2.0;
 pub fn raking_min_ha(p: &ClearingParams) -> f64 {
     let base = p.rake_base_min_ha * if p.dense_brush { DENSE } else { 1.0 };
     let trees: f64 = p.trees_per_ha.iter().zip(&p.rake_min_per_tree).map(|(n, m)| n * m).sum();
-    let giants = p.giant_diameters_m_ha * p.rake_min_per_m_diameter;
+    let giants = p.giant_diameters_m_ha * p.giant_rake_min_per_m;
     (base + trees + giants) * if p.stumps_grubbed { GRUBBED } else { 1.0 }
 }
 

@@ -102,7 +102,7 @@ pub struct ClearingParams {
     pub giant_diameters_m_ha: f64,
     /// Minutes each metre of such diameter adds to raking.
     #[schemars(range(min = 0.0, max = 60.0), extend("x-source" = "common practice, no source"))]
-    pub rake_min_per_m_diameter: f64,
+    pub giant_rake_min_per_m: f64,
     /// Whether trees and stumps are grubbed out with their roots: raking takes a quarter longer.
     #[schemars(extend("x-source" = "Caterpillar Performance Handbook, land clearing"))]
     pub stumps_grubbed: bool,
@@ -150,7 +150,7 @@ impl Default for ClearingParams {
             trees_per_ha: vec![35.0, 6.0, 0.0, 0.0],
             rake_min_per_tree: vec![0.4, 0.6, 2.5, 5.0],
             giant_diameters_m_ha: 0.0,
-            rake_min_per_m_diameter: 3.0,
+            giant_rake_min_per_m: 3.0,
             stumps_grubbed: true,
             dense_brush: false,
             rake_spread_ratio: Range::new(0.75, 1.0, 1.5),

@@ -88,7 +88,7 @@ fn two_rows_a_pass_are_straddled() {
     let out = run(
         &site("F"),
         vec![block(1, "B", 10, 0.9996)],
-        &GuidanceParams { rows_per_pass: 2, ..GuidanceParams::default() },
+        &GuidanceParams { pass_rows: 2, ..GuidanceParams::default() },
     );
     let line = &out.value.lines[0];
     // Row 6 lies half a spacing left of the line, so the pass on the line takes rows 6 and 7.
