@@ -45,6 +45,6 @@ pub struct TerrainModel {
     pub contours: Vec<Contour>,
     /// Contour interval, metres.
     pub contour_interval_m: f64,
-    /// Median slope inside the boundary, ratio.
+    /// Median slope inside the boundary of the broad lie of the land (smoothed over 40 m), ratio.
     pub median_slope_ratio: f64,
 }

@@ -15,6 +15,7 @@ pub mod clearing;
 pub mod costing;
 pub mod drains;
 pub mod erosion;
+mod falls;
 pub mod guidance;
 pub mod levelling;
 pub mod program;

@@ -3,6 +3,7 @@
 //! Coordinates are metres in one projected system; x is east, y is north.
 
 pub mod bearings;
+pub mod cells_inside;
 pub mod frame;
 pub mod inset;
 pub mod label_point;
@@ -14,6 +15,7 @@ pub mod row_metrics;
 pub mod split;
 
 pub use bearings::{BearingInterval, admissible_bearings, edge_bearings, edge_bearings_by_length, row_count};
+pub use cells_inside::cells_inside;
 pub use frame::{Edges, Frame};
 pub use inset::inset_by_edge;
 pub use label_point::{LabelPoint, label_point};

@@ -2,17 +2,13 @@
 
 use super::search::Part;
 use super::trial::Judge;
-use crate::land::blocks::{BlockId, Headland, HeadlandKind, Row, RowBlock, RowFall};
+use crate::land::blocks::{BlockId, Headland, HeadlandKind, Row, RowBlock};
 use crate::land::geodesy::LocalGeodesy;
 use crate::methods::shapes::{difference, inset_by_edge, intersection};
-use crate::methods::surface::{fall_stats, sample_line};
-use crate::units::{Bearing, Slope};
+use crate::stages::falls::row_fall;
+use crate::units::Bearing;
 use geo::{Centroid, Coord, LineString, MultiPolygon};
 
-/// Window falls are taken over, metres: about the length of a machine train.
-const FALL_WINDOW_M: f64 = 25.0;
-/// Step heights are sampled at along a row, metres.
-const STEP_M: f64 = 2.5;
 /// Headland scraps below this are rounding, square metres.
 const SCRAP_M2: f64 = 5.0;
 
@@ -21,20 +17,6 @@ pub(super) struct Label {
     pub(super) name: Option<String>,
     pub(super) parcel: String,
     pub(super) given: bool,
-}
-
-/// Fall from `from` to `to` on a surface; `None` off the surface.
-pub(super) fn row_fall(ground: &crate::grid::Raster<f32>, from: Coord<f64>, to: Coord<f64>) -> Option<RowFall> {
-    let profile = sample_line(ground, from, to, STEP_M);
-    let stats = fall_stats(&profile, FALL_WINDOW_M)?;
-    Some(RowFall {
-        mean: Slope::from_ratio(stats.mean_fall),
-        least: Slope::from_ratio(stats.min_window_fall),
-        greatest: Slope::from_ratio(stats.max_window_fall),
-        reverse_depth_m: stats.reverse_depth_m,
-        high_level_m: profile.first()?.1,
-        low_level_m: profile.last()?.1,
-    })
 }
 
 /// Lays the block out for good.
