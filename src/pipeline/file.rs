@@ -227,6 +227,7 @@ fn typed(tree: &Item, merged: &[Merged]) -> Result<Plan, Problems> {
         given,
         wish: choice.option,
         stages: StageTables::from_json(&json)?,
+        rates: optional(&json, "rates")?.unwrap_or_default(),
         rates_written: json.get("rates").is_some(),
         options,
     })

@@ -4,6 +4,7 @@
 //! lists the alternatives, [`flow`] is the job, [`cache`] skips what is unchanged and [`record`] writes down what was
 //! done. The outside world is reached through [`crate::land::store::Store`] only.
 
+pub mod assumptions;
 pub mod cache;
 pub mod compare;
 pub mod file;

@@ -22,6 +22,8 @@ pub struct Plan {
     pub wish: Option<String>,
     /// Parameters without any option; the stages before `blocks` read these.
     pub stages: StageTables,
+    /// Prices without any option.
+    pub rates: Rates,
     /// Whether the file has a `[rates]` table.
     pub rates_written: bool,
     /// The options, at least one, in file order.

@@ -20,9 +20,6 @@ pub struct Given {
     /// Own design surface: a raster GDAL reads.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub surface: Option<String>,
-    /// Run folder of an earlier plan of the same property.
-    #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub previous: Option<String>,
 }
 
 /// Which of the options is drawn in full.
@@ -203,6 +200,7 @@ pub fn unit_of(key: &str) -> &'static str {
         ("_per_m2", "per m2"),
         ("_per_ha", "per ha"),
         ("_per_day", "per day"),
+        ("_per_year", "per year"),
         ("_per_m", "per m"),
         ("_per_h", "per hour"),
         ("_per_t", "per t"),

@@ -32,7 +32,7 @@ const CASES: &[Case] = &[
     boundary("missing_boundary", "no-such.geojson", 3, "no-such.geojson"),
     boundary("boundary_of_lines", "lines.geojson", 3, "polygon"),
     boundary("empty_boundary", "empty.geojson", 3, "empty.geojson"),
-    boundary("swapped_axes", "swapped_axes.geojson", 3, "swap"),
+    boundary("swapped_axes", "swapped_axes.geojson", 3, "longitude before latitude"),
     boundary("boundary_without_crs", "no_prj/boundary.shp", 3, "coordinate"),
     ground("missing_elevation", "no-such.tif", 3, "no-such.tif"),
     ground("not_a_raster", "not_a_raster.tif", 3, "not_a_raster.tif"),

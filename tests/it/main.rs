@@ -5,4 +5,5 @@ mod contracts;
 mod data_faults;
 mod file_faults;
 mod program;
+mod runs;
 mod shipped;
