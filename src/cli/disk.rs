@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 /// The store behind a run: inputs relative to `base`, results in `run`.
 #[must_use]
 pub fn store(base: &Path, run: &Path) -> DiskStore {
-    DiskStore::new(base.to_path_buf(), run.to_path_buf())
+    DiskStore::new(base, &base.join(".rowfall"), run)
 }
 
 /// Text of a file the user named.

@@ -1,254 +1,283 @@
-//! The optional layers of a site, from attributes as people name them.
+//! The boundary and the optional layers of the site table.
 
-use super::points_in::control_points;
-use super::vector_in::{RawFeature, move_layer, read_layer};
+use super::centre_line::between_banks;
+use super::open::Source;
+use super::vector_in::{RawFeature, RawLayer};
 use crate::finding::{Problem, Problems};
 use crate::land::site::{
-    BuriedService, ExistingTrack, GivenBlock, KeepArea, KeepKind, LevelLimit, NeighbourDrain, OutletPoint, PowerLine,
-    SiteLayers, TopsoilZone, Waterway,
+    BuriedService, ControlPoint, ExistingTrack, GivenBlock, KeepArea, KeepKind, LevelLimit, NeighbourDrain,
+    OutletPoint, PowerLine, SiteLayers, TopsoilZone, Waterway,
 };
 use crate::land::site_table::SiteTable;
 use gdal::spatial_ref::SpatialRef;
-use geo::{Area, Coord, Euclidean, Length, LineString, MinimumRotatedRect, MultiPolygon};
+use geo::{Coord, MultiPolygon};
 use std::path::Path;
 
-const NAME: [&str; 3] = ["name", "label", "id"];
+/// Attribute names that hold a name.
+const NAMES: [&str; 5] = ["name", "label", "title", "id", "block"];
+/// Attribute names that hold a level.
+const LEVELS: [&str; 8] = ["level_m", "level", "height_m", "height", "elevation", "elev", "rl", "z"];
 
-/// Reads every optional layer that is given; all problems are collected.
-pub(super) fn read_layers(
-    base: &Path,
-    site: &SiteTable,
-    working: &SpatialRef,
-    problems: &mut Problems,
-) -> (SiteLayers, Vec<String>) {
+/// Where layers come from and what they are brought into.
+pub struct Context<'a> {
+    /// Folder of the pipeline file.
+    pub base: &'a Path,
+    /// The site table.
+    pub site: &'a SiteTable,
+    /// `site.crs`, understood.
+    pub fallback: Option<&'a SpatialRef>,
+    /// Working system.
+    pub working: &'a SpatialRef,
+}
+
+impl Context<'_> {
+    /// Reads one layer into the working system.
+    ///
+    /// # Errors
+    /// Whatever is wrong with the file.
+    pub fn read(&self, key: &str, path: &str, notes: &mut Vec<String>) -> Result<RawLayer, Problem> {
+        let source = Source::find(self.base, key, path)?;
+        RawLayer::read(source, self.fallback)?.into_crs(self.working, self.site.allow_null_datum_shift, notes)
+    }
+}
+
+/// The parcels of a boundary layer: name and outline.
+///
+/// # Errors
+/// `not_polygons` when a feature is no area, `attribute_missing` when the chosen name attribute is not there.
+pub fn parcels(layer: &RawLayer, chosen: Option<&str>) -> Result<Vec<(String, MultiPolygon<f64>)>, Problem> {
+    let mut parcels = Vec::new();
+    let wanted = chosen.map(str::to_lowercase);
+    for (i, feature) in layer.features.iter().enumerate() {
+        let outline = areas(feature, layer, i)?;
+        let name = match &wanted {
+            Some(attribute) => {
+                if !feature.fields.contains_key(attribute)
+                    && !layer.features.iter().any(|f| f.fields.contains_key(attribute))
+                {
+                    return Err(missing_attribute(layer, chosen.unwrap_or_default()));
+                }
+                feature.text(&[attribute])
+            }
+            None => feature.text(&["name"]),
+        };
+        parcels.push((name.map_or_else(|| format!("Parcel {}", i + 1), str::to_owned), outline));
+    }
+    Ok(parcels)
+}
+
+fn missing_attribute(layer: &RawLayer, name: &str) -> Problem {
+    let known: Vec<String> = layer.features.iter().flat_map(|f| f.fields.keys()).map(|k| format!("`{k}`")).collect();
+    let known: std::collections::BTreeSet<String> = known.into_iter().collect();
+    Problem::request("attribute_missing", format!("{} has no attribute `{name}`", layer.source.label())).hint(
+        if known.is_empty() {
+            "it has no attributes; leave `parcel_name` out".to_owned()
+        } else {
+            format!("it has {}", known.into_iter().collect::<Vec<_>>().join(", "))
+        },
+    )
+}
+
+fn areas(feature: &RawFeature, layer: &RawLayer, i: usize) -> Result<MultiPolygon<f64>, Problem> {
+    feature.areas().ok_or_else(|| wrong_kind(layer, i, "not_polygons", "an area"))
+}
+
+fn wrong_kind(layer: &RawLayer, i: usize, code: &str, wanted: &str) -> Problem {
+    Problem::data(code, format!("feature {} of {} is not {wanted}", i + 1, layer.source.label()))
+        .hint("check that the right layer was saved; close lines into areas in a GIS")
+}
+
+/// Reads every optional layer; returns the layers and the keys that were not given.
+///
+/// # Errors
+/// Everything wrong with any of them.
+pub fn optional(
+    context: &Context,
+    blocks: Option<&str>,
+    notes: &mut Vec<String>,
+) -> Result<(SiteLayers, Vec<String>), Problems> {
     let mut layers = SiteLayers::default();
     let mut not_given = Vec::new();
-    for (key, source) in site.optional_layers() {
-        let Some(source) = source else {
-            not_given.push(key.to_owned());
-            continue;
-        };
-        let features = read_layer(base, key, source, site.crs.as_deref());
-        let result = if key == "control_point" {
-            features.and_then(|raw| control_points(raw, working)).map(|points| layers.control_points = points)
-        } else {
-            features
-                .and_then(|raw| move_layer(raw, working, key))
-                .and_then(|features| take(&mut layers, key, source, &features))
-        };
-        if let Err(problem) = result {
-            problems.push(problem);
+    let mut problems = Problems::default();
+    let given = context.site.optional_layers().into_iter().chain([("given_blocks", blocks)]);
+    for (key, path) in given {
+        match path {
+            None if key != "given_blocks" => not_given.push(key.to_owned()),
+            None => {}
+            Some(path) => {
+                let outcome = context.read(key, path, notes).and_then(|layer| take(key, &layer, &mut layers));
+                if let Err(problem) = outcome {
+                    problems.push(problem);
+                }
+            }
         }
     }
-    (layers, not_given)
+    problems.into_result((layers, not_given))
 }
 
-fn take(layers: &mut SiteLayers, key: &str, source: &str, features: &[RawFeature]) -> Result<(), Problem> {
-    let wrong_kind = |wanted: &str| {
-        Problem::data("wrong_geometry", format!("`site.{key}`: `{source}` holds no {wanted}"))
-            .hint(format!("this input takes {wanted}"))
-    };
+fn take(key: &str, layer: &RawLayer, into: &mut SiteLayers) -> Result<(), Problem> {
+    for (i, feature) in layer.features.iter().enumerate() {
+        match key {
+            "waterway" => waterway(feature, layer, i, into)?,
+            "keep_area" => {
+                let reason = feature.text(&["reason", "kind", "type", "name"]).unwrap_or("kept").to_owned();
+                into.keep_areas.push(KeepArea { outline: areas(feature, layer, i)?, kind: kind_of(&reason), reason });
+            }
+            "topsoil" => into
+                .topsoil
+                .push(TopsoilZone { outline: areas(feature, layer, i)?, depth_m: depth(feature, layer, i)? }),
+            "level_limit" => into.level_limits.push(LevelLimit {
+                outline: areas(feature, layer, i)?,
+                level_m: needed(feature, layer, i, &LEVELS)?,
+                reason: feature.text(&["reason", "kind", "name"]).unwrap_or("level limit").to_owned(),
+            }),
+            "outlet" | "control_point" | "loading_place" | "water_supply" => points(key, feature, layer, i, into)?,
+            "given_blocks" => blocks(feature, layer, i, into)?,
+            _ => lines(key, feature, layer, i, into)?,
+        }
+    }
+    Ok(())
+}
+
+fn lines(key: &str, feature: &RawFeature, layer: &RawLayer, i: usize, into: &mut SiteLayers) -> Result<(), Problem> {
+    let lines = feature.lines();
+    if lines.is_empty() {
+        return Err(wrong_kind(layer, i, "not_lines", "a line"));
+    }
+    let name = feature.text(&NAMES).unwrap_or_default().to_owned();
+    for line in lines {
+        match key {
+            "power_line" => into.power_lines.push(PowerLine {
+                line,
+                clearance_m: feature.number(&["clearance_m", "clearance", "height_m"]),
+                easement_m: feature.number(&["easement_m", "easement", "width_m"]),
+            }),
+            "track" => into.tracks.push(ExistingTrack {
+                name: name.clone(),
+                line,
+                width_m: feature.number(&["width_m", "width"]),
+            }),
+            "old_tree_row" => into.old_tree_rows.push(line),
+            "buried_service" => into.buried_services.push(BuriedService {
+                kind: feature.text(&["kind", "type", "service", "name"]).unwrap_or("buried service").to_owned(),
+                line,
+                cover_m: feature.number(&["cover_m", "cover", "depth_m", "depth"]),
+            }),
+            _ => into.neighbour_drains.push(NeighbourDrain {
+                name: name.clone(),
+                line,
+                level_m: feature.number(&LEVELS),
+            }),
+        }
+    }
+    Ok(())
+}
+
+fn points(key: &str, feature: &RawFeature, layer: &RawLayer, i: usize, into: &mut SiteLayers) -> Result<(), Problem> {
+    let at: Coord<f64> = *feature.points().first().ok_or_else(|| wrong_kind(layer, i, "not_points", "a point"))?;
     match key {
-        "waterway" => layers.waterways = waterways(features),
-        "keep_area" => layers.keep_areas = keep_areas(features),
-        "power_line" => layers.power_lines = power_lines(features),
-        "track" => layers.tracks = tracks(features),
-        "old_tree_row" => layers.old_tree_rows = features.iter().flat_map(RawFeature::lines).collect(),
-        "outlet" => layers.outlets = outlets(features),
-        "topsoil" => layers.topsoil = topsoil(features)?,
-        "level_limit" => layers.level_limits = level_limits(features)?,
-        "buried_service" => layers.buried_services = buried_services(features),
-        "neighbour_drain" => layers.neighbour_drains = neighbour_drains(features),
-        "loading_place" => layers.loading_place = first_place(features),
-        "water_supply" => layers.water_supply = first_place(features),
-        _ => {}
-    }
-    let empty = match key {
-        "waterway" => layers.waterways.is_empty().then_some("lines or polygons"),
-        "keep_area" => layers.keep_areas.is_empty().then_some("polygons"),
-        "power_line" => layers.power_lines.is_empty().then_some("lines"),
-        "track" => layers.tracks.is_empty().then_some("lines"),
-        "old_tree_row" => layers.old_tree_rows.is_empty().then_some("lines"),
-        "outlet" => layers.outlets.is_empty().then_some("points"),
-        "topsoil" => layers.topsoil.is_empty().then_some("polygons"),
-        "level_limit" => layers.level_limits.is_empty().then_some("polygons"),
-        "buried_service" => layers.buried_services.is_empty().then_some("lines"),
-        "neighbour_drain" => layers.neighbour_drains.is_empty().then_some("lines"),
-        "loading_place" => layers.loading_place.is_none().then_some("points"),
-        "water_supply" => layers.water_supply.is_none().then_some("points"),
-        _ => None,
-    };
-    empty.map_or(Ok(()), |wanted| Err(wrong_kind(wanted)))
-}
-
-fn waterways(features: &[RawFeature]) -> Vec<Waterway> {
-    let mut list: Vec<Waterway> = Vec::new();
-    for feature in features {
-        let order = feature.number(&["order", "strahler", "stream_order"]).filter(|o| (1.0..=12.0).contains(o));
-        #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "within 1 to 12")]
-        let order = order.map(|o| o.round() as u8);
-        let width_m = feature.number(&["width_m", "width"]).filter(|w| *w > 0.0);
-        let banks = feature.areas();
-        let lines =
-            banks.as_ref().map_or_else(|| feature.lines(), |banks| banks.0.iter().filter_map(long_axis).collect());
-        for line in lines {
-            let id = u32::try_from(list.len() + 1).unwrap_or(u32::MAX);
-            let name = feature.text(&NAME).unwrap_or_else(|| format!("waterway {id}"));
-            list.push(Waterway { id, name, line, banks: banks.clone(), order, width_m });
+        "outlet" => {
+            let name = feature.text(&NAMES).map_or_else(|| format!("outlet {}", i + 1), str::to_owned);
+            let tailwater_m = feature.number(&["tailwater_m", "tailwater"]);
+            into.outlets.push(OutletPoint { name, at, level_m: feature.number(&LEVELS), tailwater_m });
         }
+        "control_point" => {
+            let height_m = match (feature.number(&LEVELS), feature.z) {
+                (Some(h), _) | (None, Some(h)) => h,
+                (None, None) => return Err(missing_number(layer, i, &LEVELS)),
+            };
+            let name = feature.text(&NAMES).map_or_else(|| format!("control point {}", i + 1), str::to_owned);
+            into.control_points.push(ControlPoint { name, at, height_m });
+        }
+        // Only the first feature counts for the two single places.
+        "loading_place" => drop(into.loading_place.get_or_insert(at)),
+        _ => drop(into.water_supply.get_or_insert(at)),
     }
-    list
+    Ok(())
 }
 
-/// A stand-in centre line of a bank-to-bank polygon: the long axis of its smallest rectangle, bent to the middle of the
-/// polygon at twenty stations.
-fn long_axis(polygon: &geo::Polygon<f64>) -> Option<LineString<f64>> {
-    use geo::{BooleanOps, Centroid, MultiLineString};
-    let rect = polygon.minimum_rotated_rect()?;
-    let c: Vec<Coord<f64>> = rect.exterior().0.clone();
-    let (a, b) = (Euclidean.length(&geo::Line::new(c[0], c[1])), Euclidean.length(&geo::Line::new(c[1], c[2])));
-    let (p, q, r, s) = if a >= b { (c[0], c[1], c[3], c[2]) } else { (c[1], c[2], c[0], c[3]) };
-    let between = |from: Coord<f64>, to: Coord<f64>, f: f64| from + (to - from) * f;
-    let middles: Vec<Coord<f64>> = (0..=20)
-        .filter_map(|i| {
-            let f = (f64::from(i) / 20.0).clamp(0.005, 0.995);
-            let across = LineString(vec![between(p, q, f), between(r, s, f)]);
-            let inside = polygon.clip(&MultiLineString(vec![across]), false);
-            inside
-                .0
-                .iter()
-                .max_by(|x, y| Euclidean.length(*x).total_cmp(&Euclidean.length(*y)))?
-                .centroid()
-                .map(|m| m.0)
-        })
-        .collect();
-    (middles.len() >= 2).then_some(LineString(middles))
+fn waterway(feature: &RawFeature, layer: &RawLayer, i: usize, into: &mut SiteLayers) -> Result<(), Problem> {
+    let name = feature.text(&NAMES).map(str::to_owned);
+    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "clamped to 1..12")]
+    let order = feature.number(&["order", "strahler", "stream_order"]).map(|o| o.clamp(1.0, 12.0) as u8);
+    let width_m = feature.number(&["width_m", "width"]);
+    let mut add = |line, banks| {
+        let id = u32::try_from(into.waterways.len() + 1).unwrap_or(u32::MAX);
+        let name = name.clone().unwrap_or_else(|| format!("waterway {id}"));
+        into.waterways.push(Waterway { id, name, line, banks, order, width_m });
+    };
+    if let Some(areas) = feature.areas() {
+        for area in areas.0 {
+            let line = between_banks(&area).ok_or_else(|| wrong_kind(layer, i, "not_polygons", "a usable area"))?;
+            add(line, Some(MultiPolygon(vec![area])));
+        }
+        return Ok(());
+    }
+    let lines = feature.lines();
+    if lines.is_empty() {
+        return Err(wrong_kind(layer, i, "not_lines", "a line or an area"));
+    }
+    for line in lines {
+        add(line, None);
+    }
+    Ok(())
 }
 
-fn keep_areas(features: &[RawFeature]) -> Vec<KeepArea> {
-    features
-        .iter()
-        .filter_map(|f| {
-            let reason = f.text(&["reason", "kind", "type", "name"]).unwrap_or_else(|| "reason not given".to_owned());
-            Some(KeepArea { outline: f.areas()?, kind: keep_kind(&reason), reason })
-        })
-        .collect()
+fn blocks(feature: &RawFeature, layer: &RawLayer, i: usize, into: &mut SiteLayers) -> Result<(), Problem> {
+    for outline in areas(feature, layer, i)?.0 {
+        let number = into.given_blocks.len() + 1;
+        let name =
+            feature.text(&["name", "block", "label", "id"]).map_or_else(|| format!("block {number}"), str::to_owned);
+        let bearing_deg = feature.number(&["bearing_deg", "bearing", "row_bearing"]);
+        into.given_blocks.push(GivenBlock { name, outline, bearing_deg });
+    }
+    Ok(())
 }
 
-fn keep_kind(reason: &str) -> KeepKind {
+fn depth(feature: &RawFeature, layer: &RawLayer, i: usize) -> Result<f64, Problem> {
+    if let Some(mm) = feature.number(&["depth_mm"]) {
+        return Ok(mm / 1000.0);
+    }
+    needed(feature, layer, i, &["depth_m"])
+}
+
+fn needed(feature: &RawFeature, layer: &RawLayer, i: usize, names: &[&str]) -> Result<f64, Problem> {
+    feature.number(names).ok_or_else(|| missing_number(layer, i, names))
+}
+
+fn missing_number(layer: &RawLayer, i: usize, names: &[&str]) -> Problem {
+    let first = names.first().copied().unwrap_or_default();
+    Problem::data("attribute_missing", format!("feature {} of {} has no number `{first}`", i + 1, layer.source.label()))
+        .hint(format!("fill in the attribute `{first}`"))
+}
+
+/// What kind of kept area the words of a reason mean.
+fn kind_of(reason: &str) -> KeepKind {
     let reason = reason.to_lowercase();
     let has = |words: &[&str]| words.iter().any(|w| reason.contains(w));
-    if has(&["wetland", "lagoon", "swamp", "marsh"]) {
+    if has(&["wetland", "lagoon", "swamp", "marsh", "billabong", "melaleuca"]) {
         KeepKind::Wetland
-    } else if has(&["heritage", "cultural", "burial", "archaeolog"]) {
+    } else if has(&["heritage", "cultural", "burial", "grave", "artefact", "midden", "sacred"]) {
         KeepKind::Heritage
-    } else if has(&["veget", "tree", "scrub", "forest", "habitat", "shelter", "wood"]) {
-        KeepKind::Vegetation
-    } else if has(&["building", "house", "shed", "yard", "dam", "pad", "structure"]) {
+    } else if has(&["building", "house", "shed", "yard", "dam", "pad", "structure", "tank", "bore", "pump"]) {
         KeepKind::Structure
+    } else if has(&["vegetation", "forest", "tree", "scrub", "shelter", "native", "habitat", "rainforest", "bush"]) {
+        KeepKind::Vegetation
     } else {
         KeepKind::Other
     }
 }
 
-fn power_lines(features: &[RawFeature]) -> Vec<PowerLine> {
-    each_line(features, |f, line| PowerLine {
-        line,
-        clearance_m: f.number(&["clearance_m", "clearance_height_m", "clearance"]),
-        easement_m: f.number(&["easement_m", "easement_width_m", "easement"]),
-    })
-}
+#[cfg(test)]
+mod tests {
+    use super::*;
 
-fn tracks(features: &[RawFeature]) -> Vec<ExistingTrack> {
-    each_line(features, |f, line| ExistingTrack {
-        name: f.text(&["name", "kind"]).unwrap_or_default(),
-        line,
-        width_m: f.number(&["width_m", "width"]),
-    })
-}
-
-fn each_line<T>(features: &[RawFeature], make: impl Fn(&RawFeature, LineString<f64>) -> T) -> Vec<T> {
-    features.iter().flat_map(|f| f.lines().into_iter().map(|line| make(f, line)).collect::<Vec<_>>()).collect()
-}
-
-fn outlets(features: &[RawFeature]) -> Vec<OutletPoint> {
-    features
-        .iter()
-        .enumerate()
-        .filter_map(|(i, f)| {
-            Some(OutletPoint {
-                name: f.text(&NAME).unwrap_or_else(|| format!("outlet {}", i + 1)),
-                at: *f.points().first()?,
-                level_m: f.number(&["level_m", "level", "invert_m", "rl"]).or(f.z),
-                tailwater_m: f.number(&["tailwater_m", "tailwater"]),
-            })
-        })
-        .collect()
-}
-
-fn topsoil(features: &[RawFeature]) -> Result<Vec<TopsoilZone>, Problem> {
-    features
-        .iter()
-        .filter_map(|f| f.areas().map(|outline| (f, outline)))
-        .map(|(f, outline)| {
-            let depth_m = f.number(&["depth_m"]).or_else(|| f.number(&["depth_mm"]).map(|mm| mm / 1_000.0));
-            depth_m.filter(|d| (0.0..=5.0).contains(d)).map(|depth_m| TopsoilZone { outline, depth_m }).ok_or_else(
-                || {
-                    Problem::data(
-                        "attribute_missing",
-                        "`site.topsoil`: a zone has no `depth_mm` (or `depth_m`) between 0 and 5 m",
-                    )
-                },
-            )
-        })
-        .collect()
-}
-
-fn level_limits(features: &[RawFeature]) -> Result<Vec<LevelLimit>, Problem> {
-    features
-        .iter()
-        .filter_map(|f| f.areas().map(|outline| (f, outline)))
-        .map(|(f, outline)| {
-            let level_m = f
-                .number(&["level_m", "level"])
-                .ok_or_else(|| Problem::data("attribute_missing", "`site.level_limit`: an area has no `level_m`"))?;
-            Ok(LevelLimit { outline, level_m, reason: f.text(&["reason", "kind", "name"]).unwrap_or_default() })
-        })
-        .collect()
-}
-
-fn buried_services(features: &[RawFeature]) -> Vec<BuriedService> {
-    each_line(features, |f, line| BuriedService {
-        kind: f.text(&["kind", "name", "type"]).unwrap_or_else(|| "buried service".to_owned()),
-        line,
-        cover_m: f.number(&["cover_m", "cover"]),
-    })
-}
-
-fn neighbour_drains(features: &[RawFeature]) -> Vec<NeighbourDrain> {
-    each_line(features, |f, line| NeighbourDrain {
-        name: f.text(&NAME).unwrap_or_default(),
-        line,
-        level_m: f.number(&["level_m", "level"]),
-    })
-}
-
-fn first_place(features: &[RawFeature]) -> Option<Coord<f64>> {
-    features.iter().find_map(|f| f.points().first().copied())
-}
-
-/// Blocks a surveyor drew.
-pub(super) fn given_blocks(features: &[RawFeature]) -> Vec<GivenBlock> {
-    let mut blocks = Vec::new();
-    for feature in features {
-        for outline in feature.areas().unwrap_or_else(|| MultiPolygon(Vec::new())) {
-            if outline.unsigned_area() <= 0.0 {
-                continue;
-            }
-            let name =
-                feature.text(&["name", "block", "label"]).unwrap_or_else(|| format!("block {}", blocks.len() + 1));
-            blocks.push(GivenBlock { name, outline, bearing_deg: feature.number(&["bearing_deg", "bearing"]) });
-        }
+    #[test]
+    fn reasons_tell_the_kind() {
+        assert_eq!(kind_of("Remnant vegetation"), KeepKind::Vegetation);
+        assert_eq!(kind_of("Lagoon"), KeepKind::Wetland);
+        assert_eq!(kind_of("Old machinery shed"), KeepKind::Structure);
+        assert_eq!(kind_of("Cultural site"), KeepKind::Heritage);
+        assert_eq!(kind_of("neighbour asked"), KeepKind::Other);
     }
-    blocks
 }

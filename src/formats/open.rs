@@ -1,182 +1,127 @@
-//! Opening files nobody has vouched for.
-//!
-//! Only listed drivers open, nothing is fetched from a network, and a virtual raster may only name files in its own
-//! folder.
+//! Opening input files: only plain local files, only formats on a list.
 
+use super::gdal_setup::{self, reason};
+use super::vrt;
 use crate::finding::Problem;
-use gdal::errors::GdalError;
 use gdal::{Dataset, DatasetOptions, GdalOpenFlags};
 use std::path::{Path, PathBuf};
-use std::sync::Once;
 
-/// Vector drivers that may open an input.
-const VECTOR_DRIVERS: [&str; 6] = ["GeoJSON", "GPKG", "ESRI Shapefile", "KML", "LIBKML", "FlatGeobuf"];
-/// Raster drivers that may open an input.
-const RASTER_DRIVERS: [&str; 5] = ["GTiff", "AAIGrid", "HFA", "XYZ", "SRTMHGT"];
+/// Vector formats that may be read.
+const VECTOR_DRIVERS: [&str; 6] = ["GeoJSON", "GPKG", "ESRI Shapefile", "LIBKML", "KML", "FlatGeobuf"];
+/// Raster formats that may be read.
+const RASTER_DRIVERS: [&str; 5] = ["GTiff", "AAIGrid", "HFA", "XYZ", "VRT"];
 
-/// Settings every use of GDAL here relies on: quiet, offline, and the same bytes on every day.
-pub(super) fn set_up_gdal() {
-    static ONCE: Once = Once::new();
-    ONCE.call_once(|| {
-        for (key, value) in [
-            ("OGR_CURRENT_DATE", "2026-01-01T00:00:00.000Z"),
-            ("PROJ_NETWORK", "OFF"),
-            ("GDAL_HTTP_TIMEOUT", "1"),
-            ("CPL_VSIL_CURL_ALLOWED_EXTENSIONS", "{noext}none"),
-            ("GDAL_PAM_ENABLED", "NO"),
-            ("GDAL_CACHEMAX", "128"),
-            ("GDAL_NUM_THREADS", "1"),
-        ] {
-            // A setting GDAL refuses is one it does not know; nothing else depends on it.
-            let _ = gdal::config::set_config_option(key, value);
+/// An input as named in the pipeline file, found on disk.
+#[derive(Debug, Clone)]
+pub struct Source {
+    /// Key of the site table, or of the stage parameter.
+    pub key: String,
+    /// As written.
+    pub written: String,
+    /// The file.
+    pub file: PathBuf,
+    /// The layer after `#`.
+    pub layer: Option<String>,
+}
+
+impl Source {
+    /// Finds the file an input names.
+    ///
+    /// # Errors
+    /// `driver_not_allowed` for anything that is not a plain local path, `file_missing` when nothing is there.
+    pub fn find(base: &Path, key: &str, written: &str) -> Result<Self, Problem> {
+        let lower = written.to_ascii_lowercase();
+        if lower.starts_with("/vsi") || lower.contains("://") || written.trim_start().starts_with(['{', '<']) {
+            return Err(Problem::data(
+                "driver_not_allowed",
+                format!("`site.{key}` names `{written}`, which is not a file on this machine"),
+            )
+            .hint("save the data as a file beside the pipeline file and name that"));
         }
-        gdal::config::set_error_handler(|_, _, message| tracing::debug!(target: "gdal", "{message}"));
-    });
-}
-
-/// A path with an optional layer: `site.gpkg#waterway`.
-pub(super) fn split_layer(source: &str) -> (&str, Option<&str>) {
-    match source.rsplit_once('#') {
-        Some((path, layer)) if !path.is_empty() && !layer.contains('/') => (path, Some(layer)),
-        _ => (source, None),
+        let (path, layer) = match written.rsplit_once('#') {
+            Some((path, layer)) if !base.join(written).exists() => (path, Some(layer.to_owned())),
+            _ => (written, None),
+        };
+        let file = base.join(path);
+        if !file.is_file() {
+            return Err(Problem::data(
+                "file_missing",
+                format!("`site.{key}` names `{written}`, but there is no file `{}`", file.display()),
+            )
+            .hint("paths are relative to the folder of the pipeline file"));
+        }
+        Ok(Self { key: key.to_owned(), written: written.to_owned(), file, layer })
+    }
+    /// Lower-case extension.
+    #[must_use]
+    pub fn extension(&self) -> String {
+        self.file.extension().map(|e| e.to_string_lossy().to_ascii_lowercase()).unwrap_or_default()
+    }
+    /// The start of a message about this input.
+    #[must_use]
+    pub fn label(&self) -> String {
+        format!("`site.{}` (`{}`)", self.key, self.written)
+    }
+    /// Whether the file holds points as comma-separated text.
+    #[must_use]
+    pub fn is_point_text(&self) -> bool {
+        matches!(self.extension().as_str(), "csv" | "txt" | "tsv")
     }
 }
 
-/// The file a source names, checked to be a plain local path.
-pub(super) fn local_path(base: &Path, key: &str, source: &str) -> Result<PathBuf, Problem> {
-    let (name, _) = split_layer(source);
-    if name.starts_with("/vsi") || name.contains("://") || name.starts_with("PG:") || name.starts_with("MYSQL:") {
-        return Err(Problem::data("reaches_outside", format!("`site.{key}` = `{name}` is not a local file"))
-            .hint("copy the data beside the pipeline file and name that copy; nothing is fetched from a network"));
-    }
-    let path = base.join(name);
-    if !path.exists() {
-        return Err(Problem::data("file_missing", format!("`site.{key}`: no file at `{name}`"))
-            .hint("paths are relative to the pipeline file"));
-    }
-    if path.is_dir() && path.extension().is_none_or(|e| e != "gdb") {
-        return Err(Problem::data("file_unreadable", format!("`site.{key}`: `{name}` is a folder, not a file")));
-    }
-    Ok(path)
-}
-
-fn open(path: &Path, flags: GdalOpenFlags, drivers: &[&str]) -> Result<Dataset, GdalError> {
-    set_up_gdal();
+fn open(source: &Source, drivers: &[&str], kind: GdalOpenFlags) -> Result<Dataset, gdal::errors::GdalError> {
+    gdal_setup::set_up();
     Dataset::open_ex(
-        path,
-        DatasetOptions { open_flags: flags, allowed_drivers: Some(drivers), ..DatasetOptions::default() },
+        &source.file,
+        DatasetOptions {
+            open_flags: kind | GdalOpenFlags::GDAL_OF_READONLY | GdalOpenFlags::GDAL_OF_VERBOSE_ERROR,
+            allowed_drivers: Some(drivers),
+            ..DatasetOptions::default()
+        },
     )
 }
 
+fn unreadable(source: &Source) -> Option<Problem> {
+    std::fs::File::open(&source.file).err().map(|error| {
+        Problem::data("file_unreadable", format!("{} cannot be read: {error}", source.label()))
+            .hint("check the permissions of the file")
+    })
+}
+
 /// Opens a vector file.
-pub(super) fn open_vector(base: &Path, key: &str, source: &str) -> Result<Dataset, Problem> {
-    let path = local_path(base, key, source)?;
-    open(&path, GdalOpenFlags::GDAL_OF_VECTOR, &VECTOR_DRIVERS).map_err(|_| {
-        let (name, _) = split_layer(source);
-        let code = if open(&path, GdalOpenFlags::GDAL_OF_VECTOR, &[]).is_ok() {
-            "driver_not_allowed"
-        } else {
-            "file_unreadable"
-        };
-        Problem::data(code, format!("`site.{key}`: `{name}` cannot be read as a vector file")).hint(format!(
-            "save it as GeoPackage, GeoJSON, Shapefile, KML or FlatGeobuf ({})",
-            VECTOR_DRIVERS.join(", ")
-        ))
-    })
-}
-
-/// Opens a raster file; virtual rasters only when everything they name lies in their own folder.
-pub(super) fn open_raster(base: &Path, key: &str, source: &str) -> Result<Dataset, Problem> {
-    let path = local_path(base, key, source)?;
-    let (name, _) = split_layer(source);
-    let mut drivers = RASTER_DRIVERS.to_vec();
-    if is_virtual(&path) {
-        check_virtual(&path, key, name)?;
-        drivers.push("VRT");
+///
+/// # Errors
+/// `file_unreadable` when no allowed format knows it.
+pub fn open_vector(source: &Source) -> Result<Dataset, Problem> {
+    if let Some(problem) = unreadable(source) {
+        return Err(problem);
     }
-    open(&path, GdalOpenFlags::GDAL_OF_RASTER, &drivers).map_err(|_| {
-        Problem::data("not_a_raster", format!("`site.{key}`: `{name}` cannot be read as a raster"))
-            .hint(format!("save it as GeoTIFF or ESRI ASCII grid ({})", RASTER_DRIVERS.join(", ")))
-    })
-}
-
-fn is_virtual(path: &Path) -> bool {
-    std::fs::read(path).is_ok_and(|bytes| {
-        let head = String::from_utf8_lossy(&bytes[..bytes.len().min(2_000)]).to_string();
-        head.trim_start().starts_with("<VRTDataset") || head.contains("<VRTDataset")
-    })
-}
-
-/// Refuses a virtual raster that names anything outside its own folder, or another virtual raster.
-fn check_virtual(path: &Path, key: &str, name: &str) -> Result<(), Problem> {
-    let refuse = |what: &str| {
+    open(source, &VECTOR_DRIVERS, GdalOpenFlags::GDAL_OF_VECTOR).map_err(|error| {
         Problem::data(
-            "reaches_outside",
-            format!("`site.{key}`: the virtual raster `{name}` names `{what}`, which is not in its own folder"),
+            "file_unreadable",
+            format!("{} is no vector file the program reads: {}", source.label(), reason(&error)),
         )
-        .hint("turn it into a GeoTIFF first, or keep its sources beside it")
-    };
-    let text = std::fs::read_to_string(path)
-        .map_err(|e| Problem::data("file_unreadable", format!("`site.{key}`: `{name}` cannot be read: {e}")))?;
-    // Anything but plain sources (inline code, raw bands, warped or panned rasters) may reach further than it shows.
-    for word in [
-        "PixelFunction",
-        "VRTRawRasterBand",
-        "VRTWarpedDataset",
-        "VRTPansharpenedDataset",
-        "VRTDerivedRasterBand",
-        "<!ENTITY",
-        "SourceDataset",
-    ] {
-        if text.contains(word) {
-            return Err(refuse(word));
-        }
-    }
-    let folder = path.parent().unwrap_or(Path::new(".")).to_path_buf();
-    for part in text.split("<SourceFilename").skip(1) {
-        let (attributes, rest) = part.split_once('>').ok_or_else(|| refuse("a broken entry"))?;
-        let target = rest.split("</SourceFilename").next().unwrap_or("").trim();
-        let relative = attributes.contains("relativeToVRT=\"1\"");
-        let plain = Path::new(target).components().all(|c| matches!(c, std::path::Component::Normal(_)));
-        let inside = relative && plain && !target.contains(':');
-        if !inside {
-            return Err(refuse(target));
-        }
-        let file = folder.join(target);
-        if is_virtual(&file) {
-            return Err(refuse(target));
-        }
-        let link_leaves = match (std::fs::canonicalize(&file), std::fs::canonicalize(&folder)) {
-            (Ok(file), Ok(folder)) => !file.starts_with(folder),
-            _ => true,
-        };
-        if link_leaves {
-            return Err(refuse(target));
-        }
-    }
-    Ok(())
+        .hint("give GeoJSON, GeoPackage, Shapefile, KML or FlatGeobuf")
+    })
 }
 
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn layers_are_split_off() {
-        assert_eq!(split_layer("a/site.gpkg#waterway"), ("a/site.gpkg", Some("waterway")));
-        assert_eq!(split_layer("a#b/site.gpkg"), ("a#b/site.gpkg", None));
-        assert_eq!(split_layer("site.gpkg"), ("site.gpkg", None));
+/// Opens a raster file.
+///
+/// # Errors
+/// `file_unreadable`, `not_a_raster`, and `reaches_outside` for a virtual raster that leaves its folder.
+pub fn open_raster(source: &Source) -> Result<Dataset, Problem> {
+    if let Some(problem) = unreadable(source) {
+        return Err(problem);
     }
-
-    #[test]
-    fn networks_and_databases_are_refused() {
-        for source in ["/vsicurl/http://x/y.tif", "https://x/y.tif", "PG:dbname=x", "/vsizip/x.zip"] {
-            assert_eq!(
-                local_path(Path::new("."), "elevation", source).unwrap_err().code,
-                "reaches_outside",
-                "{source}"
-            );
-        }
-        assert_eq!(local_path(Path::new("."), "elevation", "no-such-file.tif").unwrap_err().code, "file_missing");
+    vrt::check(source)?;
+    let not_a_raster = |what: String| {
+        Problem::data("not_a_raster", format!("{} is not a raster the program reads{what}", source.label()))
+            .hint("give GeoTIFF, ASCII grid, Imagine, XYZ grid or a virtual raster beside its parts")
+    };
+    let dataset = open(source, &RASTER_DRIVERS, GdalOpenFlags::GDAL_OF_RASTER)
+        .map_err(|error| not_a_raster(format!(": {}", reason(&error))))?;
+    if dataset.raster_count() == 0 {
+        return Err(not_a_raster(": it has no band".to_owned()));
     }
+    Ok(dataset)
 }

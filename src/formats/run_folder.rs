@@ -1,184 +1,174 @@
-//! The run folder, put into place all or nothing, and the lock that keeps a second run out.
+//! Putting a finished run into place: all of it or nothing, and never over somebody else's files.
 
 use crate::finding::{Problem, ProblemKind};
 use crate::land::store::RenderedFile;
-use std::fs::{self, File};
-use std::io::{Read, Seek, Write};
-use std::path::{Path, PathBuf};
+use std::path::{Component, Path, PathBuf};
 
-/// A problem with writing at a place.
-pub(super) fn cannot_write(path: &Path, error: &std::io::Error) -> Problem {
-    Problem::new(ProblemKind::Write, "cannot_write", format!("`{}` cannot be written: {error}", path.display()))
-        .hint("check that the folder exists, that you may write there and that the disk is not full")
+/// The file that marks a folder as a finished run; written last.
+pub const RECORD: &str = "run.json";
+
+fn trouble(path: &Path, error: &std::io::Error) -> Problem {
+    Problem::new(ProblemKind::Write, "not_written", format!("`{}` could not be written: {error}", path.display()))
+        .hint("check free space and permissions, or choose another folder with `--out`")
 }
 
-/// Held while a run works; the system lets go of it when the process ends, however it ends.
-#[derive(Debug)]
-pub struct RunLock {
-    _file: File,
+/// The record of the run in a folder, when it is one of ours.
+#[must_use]
+pub fn record_in(folder: &Path) -> Option<Vec<u8>> {
+    let bytes = std::fs::read(folder.join(RECORD)).ok()?;
+    let json: serde_json::Value = serde_json::from_slice(&bytes).ok()?;
+    (json["program"] == "rowfall").then_some(bytes)
 }
 
-impl RunLock {
-    /// Takes the lock of a store folder.
-    ///
-    /// # Errors
-    /// When another run holds it (the message names its process), or the folder cannot be written.
-    pub(super) fn take(folder: &Path) -> Result<Self, Problem> {
-        fs::create_dir_all(folder).map_err(|e| cannot_write(folder, &e))?;
-        let path = folder.join("lock");
-        let mut file = File::options()
-            .read(true)
-            .write(true)
-            .create(true)
-            .truncate(false)
-            .open(&path)
-            .map_err(|e| cannot_write(&path, &e))?;
-        match file.try_lock() {
-            Ok(()) => {
-                // The holder's number is for the message of a second run; nothing depends on it.
-                let _ =
-                    file.set_len(0).and_then(|()| file.rewind()).and_then(|()| write!(file, "{}", std::process::id()));
-                Ok(Self { _file: file })
-            }
-            Err(_) => {
-                let mut holder = String::new();
-                let _ = file.read_to_string(&mut holder);
-                Err(Problem::new(
-                    ProblemKind::Write,
-                    "locked",
-                    format!(
-                        "another run (process {}) is working on this property",
-                        if holder.is_empty() { "unknown" } else { holder.trim() }
-                    ),
-                )
-                .hint("wait for it to end, or stop it"))
-            }
-        }
+/// Whether the folder may be replaced: absent, empty, or a run of this program.
+///
+/// # Errors
+/// `not_our_folder` otherwise.
+pub fn may_replace(folder: &Path) -> Result<(), Problem> {
+    let foreign = |what: &str| {
+        Problem::new(
+            ProblemKind::Write,
+            "not_our_folder",
+            format!("`{}` {what}, so it is not overwritten", folder.display()),
+        )
+        .hint("choose an empty or new folder with `--out`")
+    };
+    if std::fs::symlink_metadata(folder).is_ok_and(|m| m.is_symlink()) {
+        return Err(foreign("is a link to another folder"));
     }
-}
-
-/// Whether a folder is absent, empty or one of ours.
-fn may_replace(folder: &Path) -> bool {
-    match fs::read_dir(folder) {
-        Err(_) => !folder.exists(),
-        Ok(mut entries) => entries.next().is_none() || is_ours(folder),
-    }
-}
-
-fn is_ours(folder: &Path) -> bool {
-    fs::read(folder.join("run.json"))
-        .ok()
-        .and_then(|bytes| serde_json::from_slice::<serde_json::Value>(&bytes).ok())
-        .is_some_and(|record| record.get("program").and_then(|p| p.as_str()) == Some("rowfall"))
-}
-
-/// Checks, before any work is done, that a run folder could be put at `folder`.
-pub(super) fn check_place(folder: &Path) -> Result<(), Problem> {
-    if may_replace(folder) {
+    if !folder.exists() {
         return Ok(());
     }
-    Err(Problem::new(
-        ProblemKind::Write,
-        "not_our_folder",
-        format!(
-            "`{}` exists and is no rowfall run folder (it has no rowfall `run.json`); it is left alone",
-            folder.display()
-        ),
-    )
-    .hint("choose another folder with `--out`, or move that one away"))
+    if !folder.is_dir() {
+        return Err(foreign("is a file"));
+    }
+    let mut entries = std::fs::read_dir(folder).map_err(|e| trouble(folder, &e))?;
+    if entries.next().is_none() || record_in(folder).is_some() {
+        return Ok(());
+    }
+    Err(foreign("holds files that no run of this program made"))
 }
 
-/// Builds the folder beside its place and swaps it in by renames.
-pub(super) fn put(folder: &Path, files: &[RenderedFile], record: &[u8]) -> Result<(), Problem> {
-    check_place(folder)?;
-    let parent =
-        folder.parent().filter(|p| !p.as_os_str().is_empty()).map_or_else(|| PathBuf::from("."), Path::to_path_buf);
-    fs::create_dir_all(&parent).map_err(|e| cannot_write(&parent, &e))?;
-    let building =
-        tempfile::Builder::new().prefix(".rowfall-run-").tempdir_in(&parent).map_err(|e| cannot_write(&parent, &e))?;
+/// Writes the run beside its place, then swaps it in by renaming.
+///
+/// # Errors
+/// `not_our_folder`, `bad_path` for a document outside the folder, `not_written` with the path and the system's message.
+pub fn publish(folder: &Path, files: &[RenderedFile], record: &[u8]) -> Result<(), Problem> {
+    may_replace(folder)?;
+    let parent = folder.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    std::fs::create_dir_all(parent).map_err(|e| trouble(parent, &e))?;
+    let fresh = tempfile::Builder::new().prefix(".rowfall-new-").tempdir_in(parent).map_err(|e| trouble(parent, &e))?;
     for file in files {
-        let path = building.path().join(&file.path);
-        if let Some(parent) = path.parent() {
-            fs::create_dir_all(parent).map_err(|e| cannot_write(parent, &e))?;
-        }
-        fs::write(&path, &file.bytes).map_err(|e| cannot_write(&path, &e))?;
+        let path = fresh.path().join(relative(&file.path)?);
+        write(&path, &file.bytes)?;
     }
-    // The record goes last: its presence says that everything else is there.
-    let path = building.path().join("run.json");
-    fs::write(&path, record).map_err(|e| cannot_write(&path, &e))?;
-    let old = if folder.exists() {
-        let old = tempfile::Builder::new()
-            .prefix(".rowfall-old-")
-            .tempdir_in(&parent)
-            .map_err(|e| cannot_write(&parent, &e))?;
-        fs::rename(folder, old.path().join("run")).map_err(|e| cannot_write(folder, &e))?;
-        Some(old)
-    } else {
-        None
-    };
-    let built = building.keep();
-    if let Err(error) = fs::rename(&built, folder) {
-        if let Some(old) = &old {
-            // Put the former run back: a failed swap must not lose it.
-            let _ = fs::rename(old.path().join("run"), folder);
-        }
-        let _ = fs::remove_dir_all(&built);
-        return Err(cannot_write(folder, &error));
+    write(&fresh.path().join(RECORD), record)?;
+    make_readable(fresh.path())?;
+    swap(folder, fresh)
+}
+
+/// A path of a document, which may not leave the run folder.
+fn relative(path: &str) -> Result<PathBuf, Problem> {
+    let relative = PathBuf::from(path);
+    let plain = !path.is_empty() && relative.components().all(|c| matches!(c, Component::Normal(_)));
+    if plain && path != RECORD {
+        return Ok(relative);
     }
-    make_readable(folder);
+    Err(Problem::new(ProblemKind::Bug, "bad_path", format!("a document is called `{path}`")))
+}
+
+fn write(path: &Path, bytes: &[u8]) -> Result<(), Problem> {
+    use std::io::Write;
+    if let Some(folder) = path.parent() {
+        std::fs::create_dir_all(folder).map_err(|e| trouble(folder, &e))?;
+    }
+    let mut file = std::fs::File::create(path).map_err(|e| trouble(path, &e))?;
+    file.write_all(bytes).and_then(|()| file.sync_all()).map_err(|e| trouble(path, &e))
+}
+
+/// Temporary folders are private; a run folder is as readable as any new folder of the user.
+#[cfg(unix)]
+fn make_readable(folder: &Path) -> Result<(), Problem> {
+    use std::os::unix::fs::PermissionsExt;
+    std::fs::set_permissions(folder, std::fs::Permissions::from_mode(0o755)).map_err(|e| trouble(folder, &e))
+}
+#[cfg(not(unix))]
+fn make_readable(_folder: &Path) -> Result<(), Problem> {
     Ok(())
 }
 
-/// Temporary folders are made for their owner only; a run folder is for reading.
-fn make_readable(folder: &Path) {
-    #[cfg(unix)]
-    {
-        use std::os::unix::fs::PermissionsExt;
-        let _ = fs::set_permissions(folder, fs::Permissions::from_mode(0o755));
+fn swap(folder: &Path, fresh: tempfile::TempDir) -> Result<(), Problem> {
+    let parent = folder.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    let mut old = None;
+    if folder.exists() {
+        let aside =
+            tempfile::Builder::new().prefix(".rowfall-old-").tempdir_in(parent).map_err(|e| trouble(parent, &e))?;
+        std::fs::rename(folder, aside.path().join("run")).map_err(|e| trouble(folder, &e))?;
+        old = Some(aside);
     }
-    #[cfg(not(unix))]
-    let _ = folder;
+    if let Err(error) = std::fs::rename(fresh.path(), folder) {
+        if let Some(aside) = &old {
+            // The former run goes back, so a failed swap changes nothing.
+            std::fs::rename(aside.path().join("run"), folder).map_err(|e| trouble(folder, &e))?;
+        }
+        return Err(trouble(folder, &error));
+    }
+    // The folder has moved away from under its guard, which must not remove anything any more.
+    let _gone = fresh.keep();
+    Ok(())
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
 
-    fn file(path: &str, bytes: &[u8]) -> RenderedFile {
-        RenderedFile { path: path.to_owned(), bytes: bytes.to_vec() }
+    fn file(path: &str, text: &str) -> RenderedFile {
+        RenderedFile { path: path.to_owned(), bytes: text.as_bytes().to_vec() }
     }
-
-    const RECORD: &[u8] = br#"{"program":"rowfall"}"#;
+    const OURS: &[u8] = br#"{"program": "rowfall"}"#;
 
     #[test]
-    fn a_run_replaces_only_a_run() {
+    fn a_run_replaces_a_run_and_nothing_else() {
         let place = tempfile::tempdir().unwrap();
         let run = place.path().join("run");
-        put(&run, &[file("tables/a.csv", b"1")], RECORD).unwrap();
-        put(&run, &[file("tables/b.csv", b"2")], RECORD).unwrap();
-        assert!(!run.join("tables/a.csv").exists() && run.join("tables/b.csv").exists());
-        fs::remove_file(run.join("run.json")).unwrap();
-        assert_eq!(put(&run, &[], RECORD).unwrap_err().code, "not_our_folder");
-        assert!(run.join("tables/b.csv").exists());
-        assert_eq!(fs::read_dir(place.path()).unwrap().count(), 1, "nothing half-written stays behind");
+        publish(&run, &[file("maps/a.txt", "1"), file("old.txt", "1")], OURS).unwrap();
+        publish(&run, &[file("maps/a.txt", "2")], OURS).unwrap();
+        assert_eq!(std::fs::read_to_string(run.join("maps/a.txt")).unwrap(), "2");
+        assert!(!run.join("old.txt").exists(), "files of the former run must be gone");
+        assert_eq!(record_in(&run).unwrap(), OURS);
+        // Nothing is left beside it.
+        assert_eq!(std::fs::read_dir(place.path()).unwrap().count(), 1);
     }
 
     #[test]
-    fn a_place_that_cannot_be_written_is_said() {
+    fn foreign_folders_are_left_alone() {
         let place = tempfile::tempdir().unwrap();
-        fs::write(place.path().join("wall"), b"").unwrap();
-        let problem = put(&place.path().join("wall/run"), &[], RECORD).unwrap_err();
-        assert_eq!(problem.kind, ProblemKind::Write);
+        std::fs::write(place.path().join("letter.txt"), "dear").unwrap();
+        assert_eq!(publish(place.path(), &[], OURS).unwrap_err().code, "not_our_folder");
+        std::fs::write(place.path().join(RECORD), r#"{"program": "other"}"#).unwrap();
+        assert_eq!(publish(place.path(), &[], OURS).unwrap_err().code, "not_our_folder");
+        assert_eq!(std::fs::read_to_string(place.path().join("letter.txt")).unwrap(), "dear");
     }
 
     #[test]
-    fn a_second_run_is_kept_out_and_a_stale_lock_is_not() {
+    fn documents_stay_inside() {
         let place = tempfile::tempdir().unwrap();
-        fs::write(place.path().join("lock"), b"999999").unwrap();
-        let lock = RunLock::take(place.path()).unwrap();
-        let second = RunLock::take(place.path()).unwrap_err();
-        assert!(second.code == "locked" && second.message.contains(&std::process::id().to_string()));
-        drop(lock);
-        RunLock::take(place.path()).unwrap();
+        for path in ["../a.txt", "/tmp/a.txt", "", "run.json"] {
+            assert_eq!(
+                publish(&place.path().join("run"), &[file(path, "")], OURS).unwrap_err().code,
+                "bad_path",
+                "{path}"
+            );
+            assert!(!place.path().join("run").exists());
+        }
+    }
+
+    #[test]
+    fn a_place_that_cannot_be_written_is_named() {
+        let place = tempfile::tempdir().unwrap();
+        std::fs::write(place.path().join("file"), "").unwrap();
+        let problem = publish(&place.path().join("file/run"), &[], OURS).unwrap_err();
+        assert_eq!((problem.kind, problem.code.as_str()), (ProblemKind::Write, "not_written"));
+        assert!(problem.message.contains("file"), "{}", problem.message);
     }
 }

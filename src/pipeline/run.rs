@@ -65,7 +65,7 @@ pub fn run(
 
     runner.ctx.progress.advance("publish", 0.0);
     let publishing = Instant::now();
-    let sheets = documents(plan, &job);
+    let sheets = documents(plan, &job, digest.get(..12).unwrap_or(&digest));
     let (files, file_records) = render(&sheets, crs, &runner)?;
     let all_cached = file_records.iter().all(|f| f.cached);
     let mut stages = runner.times.lock().map(|times| times.clone()).unwrap_or_default();

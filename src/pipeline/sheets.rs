@@ -5,16 +5,14 @@ use super::flow::{Design, Job};
 use super::plan::Plan;
 use super::record::citations;
 use super::step::Kept;
-use crate::land::blocks::BlockPlan;
 use crate::land::document::Document;
 use crate::publish::{OptionResult, Results};
 use std::sync::Arc;
 
-/// The documents of a job.
+/// The documents of a job; `run_id` is printed on every sheet.
 #[must_use]
-pub fn documents(plan: &Plan, job: &Job) -> Vec<Document> {
-    let no_blocks = BlockPlan::default();
-    let options: Vec<OptionResult<'_>> = job.options.iter().map(|design| result(design, &no_blocks)).collect();
+pub fn documents(plan: &Plan, job: &Job, run_id: &str) -> Vec<Document> {
+    let options: Vec<OptionResult<'_>> = job.options.iter().map(result).collect();
     let assumptions = assumptions(plan, &plan.options[job.chosen]);
     let findings = job.findings();
     let citations = citations(plan);
@@ -27,17 +25,19 @@ pub fn documents(plan: &Plan, job: &Job) -> Vec<Document> {
         water: job.water.as_ref().map(|kept| &kept.value),
         options: &options,
         chosen: job.chosen,
+        chosen_because: &job.why,
+        run_id,
         findings: &findings,
         assumptions: &assumptions,
         citations: &citations,
     })
 }
 
-fn result<'a>(design: &'a Design, no_blocks: &'a BlockPlan) -> OptionResult<'a> {
+fn result(design: &Design) -> OptionResult<'_> {
     OptionResult {
         name: &design.name,
         description: &design.description,
-        blocks: value(&design.blocks).unwrap_or(no_blocks),
+        blocks: value(&design.blocks),
         levelling: value(&design.levelling),
         drains: value(&design.drains),
         clearing: value(&design.clearing),
