@@ -85,11 +85,8 @@ fn passes_hit_the_rows() {
 /// Hand count: 10 rows two at a time from between rows 6 and 7: rows 5..10 in passes 0 to 2 right, 1..4 two left.
 #[test]
 fn two_rows_a_pass_are_straddled() {
-    let out = run(
-        &site("F"),
-        vec![block(1, "B", 10, 0.9996)],
-        &GuidanceParams { pass_rows: 2, ..GuidanceParams::default() },
-    );
+    let out =
+        run(&site("F"), vec![block(1, "B", 10, 0.9996)], &GuidanceParams { pass_rows: 2, ..GuidanceParams::default() });
     let line = &out.value.lines[0];
     // Row 6 lies half a spacing left of the line, so the pass on the line takes rows 6 and 7.
     let frame = Frame::new(line.grid_bearing, line.a);
