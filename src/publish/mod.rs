@@ -12,6 +12,8 @@ mod report;
 mod set_out;
 mod sheet;
 mod tables;
+#[cfg(test)]
+mod tests;
 mod view;
 mod worth_tables;
 
