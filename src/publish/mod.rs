@@ -3,6 +3,7 @@
 //! [`documents`] is the only door: it takes everything a run worked out and gives back the files of the
 //! run folder, in a fixed order, without touching a file.
 
+mod charts;
 mod drawing;
 mod layers;
 mod map;

@@ -161,7 +161,7 @@ fn drawings_are_well_formed() {
     let made = made(&farm());
     assert_well_formed(text(&made, "maps/plan.svg"));
     let page = text(&made, "report.html");
-    assert_eq!(page.matches("<svg").count(), 3, "plan, cut and fill, water");
+    assert_eq!(page.matches("<svg").count(), 5, "plan, cut and fill, water, calendar, bearings");
     for piece in page.split("<svg").skip(1) {
         assert_well_formed(&format!("<svg{}</svg>", piece.split_once("</svg>").expect("closed").0));
     }
