@@ -118,7 +118,7 @@ fn drains<'k>(results: &Results<'_>, f: &Frame, d: &mut Drawing, key: &mut Vec<(
         if let Some((at, deg)) = middle(&drain.line) {
             arrow(d, f.at(at), deg, 18.0, "#d55e00");
             let (x, y) = f.at(at);
-            d.label((x + 9.0, y - 9.0), &view::drain_name(drain.id), 13.0, "fill=\"#8a3c00\"");
+            d.label((x - 18.0, y + 18.0), &view::drain_name(drain.id), 13.0, "fill=\"#8a3c00\"");
         }
     }
     if !drains.is_empty() {
@@ -130,7 +130,7 @@ fn drains<'k>(results: &Results<'_>, f: &Frame, d: &mut Drawing, key: &mut Vec<(
         d.raw(&format!("<circle cx=\"{x:.1}\" cy=\"{y:.1}\" r=\"7\" {OUTLET}/>"));
         let name = if o.assumed { format!("{} (to be confirmed)", o.name) } else { o.name.clone() };
         let look = if x > 0.75 * WIDTH { "text-anchor=\"end\"" } else { "" };
-        d.label((if look.is_empty() { x + 11.0 } else { x - 11.0 }, y + 18.0), &name, 13.0, look);
+        d.label((if look.is_empty() { x + 11.0 } else { x - 11.0 }, y + 36.0), &name, 13.0, look);
     }
     if !outlets.is_empty() {
         key.push(("outlet", OUTLET));

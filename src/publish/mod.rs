@@ -3,6 +3,7 @@
 //! [`documents`] is the only door: it takes everything a run worked out and gives back the files of the
 //! run folder, in a fixed order, without touching a file.
 
+mod charts;
 mod drawing;
 mod layers;
 mod map;
@@ -12,6 +13,8 @@ mod report;
 mod set_out;
 mod sheet;
 mod tables;
+#[cfg(test)]
+mod tests;
 mod view;
 mod worth_tables;
 

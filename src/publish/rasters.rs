@@ -4,10 +4,13 @@ use super::Results;
 use crate::grid::Raster;
 use crate::land::document::{Content, Document, RasterSheet};
 
+/// Name, values when there are any, description, unit, whether they are heights.
+type Sheet<'a> = (&'a str, Option<&'a Raster<f32>>, &'a str, &'a str, bool);
+
 /// Every raster that exists, in a fixed order.
 pub(super) fn all(results: &Results<'_>) -> Vec<Document> {
     let levelling = results.plan().and_then(|p| p.levelling);
-    let sheets: [(&str, Option<&Raster<f32>>, &str, &str, bool); 6] = [
+    let sheets: [Sheet<'_>; 6] = [
         ("ground", results.ground.map(|g| &g.surveyed.0), "ground as surveyed", "m", true),
         ("slope", results.terrain.map(|t| &t.slope.0), "steepest slope", "m/m", false),
         ("accumulation", results.terrain.map(|t| &t.accumulation.0), "upstream area", "ha", false),

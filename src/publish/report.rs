@@ -1,6 +1,6 @@
 //! The report: one page that stands on its own, made for the person who decides.
 
-use super::{Results, map, sheet, tables, worth_tables};
+use super::{Results, charts, map, sheet, tables, worth_tables};
 use crate::finding::Severity;
 use crate::land::blocks::RowBlock;
 use crate::land::document::{FieldKind, Table, Value};
@@ -42,12 +42,12 @@ fn everything(results: &Results<'_>) -> Page {
         currency => table.currency.clone(), run_id => results.run_id, crs => site.crs.name.clone(),
         datum => site.crs.vertical_name.as_deref().unwrap_or("height datum not stated"),
         costs => costs(results), gains => gains(results), irreversible => irreversible(results), next => next(results),
-        plan_svg => map::plan_inline(results), cut_svg => map::cut_fill(results), pond_svg => map::ponds(results),
+        plan_svg => map::plan_inline(results), calendar_svg => charts::calendar(results), study_svg => charts::bearings(results), cut_svg => map::cut_fill(results), pond_svg => map::ponds(results),
         not_given => site.not_given.clone(), cautions => CAUTIONS.to_vec(),
         citations => results.citations.iter().map(|c| c.reference()).collect::<Vec<_>>(),
     };
     let pages = context! {
-        options => grid(&tables::options(results), &[]),
+        options => grid(&tables::options(results), &["description", "cost_low", "cost_high", "npv_low", "npv_high"]),
         blocks => grid(&tables::block_register(results), &["parcel", "cropped_ha", "row_metres_m", "surface", "row_fall_pct", "earth_m3", "earth_m3_per_ha", "haul_mean_m", "cost", "gap_pct"]),
         draining => grid(&draining(results), &[]),
         drains => grid(&tables::drains(results), &["batter_h_per_v", "rational_m3_s", "coefficient_m3_s", "flow_depth_m", "deficit_m"]),
