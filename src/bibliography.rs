@@ -25,6 +25,8 @@ macro_rules! bibliography {
 }
 
 bibliography! {
+    /// Minimum-cost flows.
+    AhujaMagnantiOrlin1993 => "Ahuja, R. K., Magnanti, T. L., Orlin, J. B. (1993). Network Flows: Theory, Algorithms, and Applications. Prentice Hall.",
     /// Farm machinery capacity and efficiency.
     AsabeEp496 => "ASABE EP496, Agricultural machinery management. American Society of Agricultural and Biological Engineers.",
     /// Pool-adjacent-violators.
@@ -37,6 +39,8 @@ bibliography! {
     Boyce1975 => "Boyce, R. C. (1975). Sediment routing with sediment delivery ratios. In: Present and Prospective Technology for Predicting Sediment Yields and Sources, USDA ARS-S-40, 61-65.",
     /// Time of concentration of rural catchments.
     BransbyWilliams1922 => "Bransby Williams, G. (1922). Flood discharge and the dimensions of spillways in India. The Engineer 134, 321-322.",
+    /// Sums of squares updated and merged.
+    Chan1983 => "Chan, T. F., Golub, G. H., LeVeque, R. J. (1983). Algorithms for computing the sample variance: analysis and recommendations. The American Statistician 37, 242-247.",
     /// Open-channel flow: normal and critical depth, Manning.
     Chow1959 => "Chow, V. T. (1959). Open-Channel Hydraulics. McGraw-Hill.",
     /// Shortest paths and difference constraints.
@@ -47,48 +51,70 @@ bibliography! {
     Dijkstra1959 => "Dijkstra, E. W. (1959). A note on two problems in connexion with graphs. Numerische Mathematik 1, 269-271.",
     /// Direct land-grading design with shrinkage.
     Easa1989 => "Easa, S. M. (1989). Direct land grading design of irrigation plane surfaces. Journal of Irrigation and Drainage Engineering 115, 285-301.",
+    /// Shortest augmenting paths with node potentials.
+    EdmondsKarp1972 => "Edmonds, J., Karp, R. M. (1972). Theoretical improvements in algorithmic efficiency for network flow problems. Journal of the ACM 19, 248-264.",
+    /// Scan-line filling of polygons.
+    Foley1990 => "Foley, J. D., van Dam, A., Feiner, S. K., Hughes, J. F. (1990). Computer Graphics: Principles and Practice, 2nd ed. Addison-Wesley.",
     /// Permissible velocities in canals.
     FortierScobey1926 => "Fortier, S., Scobey, F. C. (1926). Permissible canal velocities. Transactions of the ASCE 89, 940-984.",
     /// SI conversion of the soil-loss equation.
     Foster1981 => "Foster, G. R., McCool, D. K., Renard, K. G., Moldenhauer, W. C. (1981). Conversion of the universal soil loss equation to SI metric units. Journal of Soil and Water Conservation 36, 355-359.",
     /// Soil loss on irregular slopes.
     FosterWischmeier1974 => "Foster, G. R., Wischmeier, W. H. (1974). Evaluating irregular slopes for soil loss prediction. Transactions of the ASAE 17, 305-309.",
+    /// The inner point furthest from the boundary.
+    GarciaCastellanos2007 => "Garcia-Castellanos, D., Lombardo, U. (2007). Poles of inaccessibility: a calculation algorithm for the remotest places on earth. Scottish Geographical Journal 123, 227-233.",
     /// Surface area of settling basins.
     Hazen1904 => "Hazen, A. (1904). On sedimentation. Transactions of the ASCE 53, 45-71.",
     /// Hydraulics of culverts.
     Hds5 => "Federal Highway Administration (2012). Hydraulic Design of Highway Culverts. Hydraulic Design Series 5, 3rd edition.",
+    /// The transport problem.
+    Hitchcock1941 => "Hitchcock, F. L. (1941). The distribution of a product from several sources to numerous localities. Journal of Mathematics and Physics 20, 224-230.",
     /// Third-order finite difference slope.
     Horn1981 => "Horn, B. K. P. (1981). Hill shading and the reflectance map. Proceedings of the IEEE 69, 14-47.",
     /// Map projection formulas.
     IogpGn72 => "IOGP Geomatics Guidance Note 7-2: Coordinate conversions and transformations including formulas.",
+    /// Exact dynamic programming over piecewise quadratics on a chain.
+    Johnson2013 => "Johnson, N. A. (2013). A dynamic programming algorithm for the fused lasso and L0-segmentation. Journal of Computational and Graphical Statistics 22, 246-260.",
     /// Geodesics and areas on the ellipsoid.
     Karney2013 => "Karney, C. F. F. (2013). Algorithms for geodesics. Journal of Geodesy 87, 43-55.",
     /// Time of concentration of small catchments.
     Kirpich1940 => "Kirpich, Z. P. (1940). Time of concentration of small agricultural watersheds. Civil Engineering 10, 362.",
+    /// Repair of invalid polygons.
+    Ledoux2014 => "Ledoux, H., Arroyo Ohori, K., Meijers, M. (2014). A triangulation-based approach to automatically repair GIS polygons. Computers & Geosciences 66, 121-131.",
     /// Flow in open channels.
     Manning1891 => "Manning, R. (1891). On the flow of water in open channels and pipes. Transactions of the Institution of Civil Engineers of Ireland 20, 161-207.",
     /// Slope length and steepness from contributing area.
     MooreBurch1986 => "Moore, I. D., Burch, G. J. (1986). Physical basis of the length-slope factor in the universal soil loss equation. Soil Science Society of America Journal 50, 1294-1298.",
+    /// Earthwork of land levelling: the four-point method.
+    Neh15Ch12 => "USDA Soil Conservation Service (1961). National Engineering Handbook, Section 15 Irrigation, Chapter 12 Land Leveling.",
     /// Trapping by edge-of-field strips.
     Neitsch2011 => "Neitsch, S. L., Arnold, J. G., Kiniry, J. R., Williams, J. R. (2011). Soil and Water Assessment Tool Theoretical Documentation, Version 2009. Texas Water Resources Institute Technical Report 406.",
     /// Steepest descent to one of eight neighbours.
     OCallaghanMark1984 => "O'Callaghan, J. F., Mark, D. M. (1984). The extraction of drainage networks from digital elevation data. Computer Vision, Graphics, and Image Processing 28, 323-344.",
+    /// Field decomposition and driving directions.
+    OksanenVisala2009 => "Oksanen, T., Visala, A. (2009). Coverage path planning algorithms for agricultural field machines. Journal of Field Robotics 26, 651-668.",
     /// Kinematic wave time of concentration.
     RaganDuru1972 => "Ragan, R. M., Duru, J. O. (1972). Kinematic wave nomograph for times of concentration. Journal of the Hydraulics Division ASCE 98, 1765-1771.",
     /// Revised soil-loss equation.
     Renard1997 => "Renard, K. G., Foster, G. R., Weesies, G. A., McCool, D. K., Yoder, D. C. (1997). Predicting Soil Erosion by Water. USDA Agriculture Handbook 703.",
+    /// Lines across a figure: Crofton's formula.
+    Santalo1976 => "Santalo, L. A. (1976). Integral Geometry and Geometric Probability. Addison-Wesley.",
     /// Least-squares land-grading planes.
     ScaloppiWillardson1986 => "Scaloppi, E. J., Willardson, L. S. (1986). Practical land grading based upon least squares. Journal of Irrigation and Drainage Engineering 112, 98-109.",
     /// Permissible velocities in grassed channels.
     ScsTp61 => "USDA Soil Conservation Service (1954). Handbook of Channel Design for Soil and Water Conservation. Technical Paper 61.",
     /// Natural-neighbour interpolation.
     Sibson1981 => "Sibson, R. (1981). A brief description of natural neighbour interpolation. In: Interpreting Multivariate Data, Wiley, 21-36.",
+    /// What a valid polygon is.
+    SimpleFeatures => "Open Geospatial Consortium (2011). Simple Feature Access, Part 1: Common architecture. OGC 06-103r4.",
     /// Settling of small spheres.
     Stokes1851 => "Stokes, G. G. (1851). On the effect of the internal friction of fluids on the motion of pendulums. Transactions of the Cambridge Philosophical Society 9, 8-106.",
     /// Stream order.
     Strahler1957 => "Strahler, A. N. (1957). Quantitative analysis of watershed geomorphology. Transactions of the American Geophysical Union 38, 913-920.",
     /// Interest formulas and appraisal of investments.
     Sullivan2015 => "Sullivan, W. G., Wicks, E. M., Koelling, C. P. (2015). Engineering Economy, 16th edition. Pearson.",
+    /// Rotating calipers.
+    Toussaint1983 => "Toussaint, G. T. (1983). Solving geometric problems with the rotating calipers. Proceedings of IEEE MELECON, Athens.",
     /// Runoff from curve numbers.
     Tr55 => "USDA Soil Conservation Service (1986). Urban Hydrology for Small Watersheds. Technical Release 55.",
     /// Sediment delivery ratio.

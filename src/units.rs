@@ -92,9 +92,7 @@ impl Bearing {
 }
 
 /// Money in whole cents of the currency named in the pipeline file.
-#[derive(
-    Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, Default,
-)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, Default)]
 pub struct Money(i64);
 
 impl Money {
@@ -178,19 +176,12 @@ impl Range {
     /// Low with low, likely with likely, high with high.
     #[must_use]
     pub fn zip(self, other: Self, f: impl Fn(f64, f64) -> f64) -> Self {
-        Self::new(
-            f(self.low, other.low),
-            f(self.likely, other.likely),
-            f(self.high, other.high),
-        )
+        Self::new(f(self.low, other.low), f(self.likely, other.likely), f(self.high, other.high))
     }
     /// Whether low <= likely <= high and all are finite.
     #[must_use]
     pub fn is_ordered(self) -> bool {
-        self.low <= self.likely
-            && self.likely <= self.high
-            && self.low.is_finite()
-            && self.high.is_finite()
+        self.low <= self.likely && self.likely <= self.high && self.low.is_finite() && self.high.is_finite()
     }
 }
 

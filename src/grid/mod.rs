@@ -3,10 +3,12 @@
 //! Grids are north-up with square cells; row 0 is the northern row, column 0 the western column.
 
 mod cell;
+mod flow_field;
 mod raster;
 mod spec;
 pub mod text;
 
 pub use cell::Cell;
+pub use flow_field::FlowField;
 pub use raster::Raster;
-pub use spec::GridSpec;
+pub use spec::{GridSpec, NEIGHBOURS};

@@ -60,11 +60,7 @@ impl<T: Copy> Raster<T> {
     /// The same grid and mask with other values.
     #[must_use]
     pub fn map<U>(&self, f: impl Fn(T) -> U) -> Raster<U> {
-        Raster {
-            spec: self.spec,
-            values: self.values.iter().map(|v| f(*v)).collect(),
-            valid: self.valid.clone(),
-        }
+        Raster { spec: self.spec, values: self.values.iter().map(|v| f(*v)).collect(), valid: self.valid.clone() }
     }
 }
 

@@ -55,11 +55,7 @@ impl GridSpec {
     /// The cell that holds a point; `None` outside the grid. Points on a shared edge belong to the cell
     /// east and south of it.
     #[must_use]
-    #[expect(
-        clippy::cast_possible_truncation,
-        clippy::cast_sign_loss,
-        reason = "checked against the grid first"
-    )]
+    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "checked against the grid first")]
     pub fn cell_at(&self, point: Coord<f64>) -> Option<Cell> {
         let col = ((point.x - self.north_west.x) / self.cell_m).floor();
         let row = ((self.north_west.y - point.y) / self.cell_m).floor();
@@ -100,21 +96,14 @@ impl GridSpec {
             let inside = row >= 0 && col >= 0 && row < rows && col < cols;
             let distance = if dr != 0 && dc != 0 { std::f64::consts::SQRT_2 } else { 1.0 };
             inside.then(|| {
-                (
-                    Cell::new(
-                        u32::try_from(row).unwrap_or_default(),
-                        u32::try_from(col).unwrap_or_default(),
-                    ),
-                    distance,
-                )
+                (Cell::new(u32::try_from(row).unwrap_or_default(), u32::try_from(col).unwrap_or_default()), distance)
             })
         })
     }
 }
 
 /// Row and column steps to the eight neighbours, clockwise from east: E, SE, S, SW, W, NW, N, NE.
-pub const NEIGHBOURS: [(i64, i64); 8] =
-    [(0, 1), (1, 1), (1, 0), (1, -1), (0, -1), (-1, -1), (-1, 0), (-1, 1)];
+pub const NEIGHBOURS: [(i64, i64); 8] = [(0, 1), (1, 1), (1, 0), (1, -1), (0, -1), (-1, -1), (-1, 0), (-1, 1)];
 
 #[cfg(test)]
 mod tests {

@@ -12,11 +12,8 @@ use geo::Coord;
 #[must_use]
 #[expect(clippy::panic, clippy::cast_possible_truncation, reason = "the text is part of the program")]
 pub fn grid_from_text(text: &str, cell_m: f64) -> Raster<f32> {
-    let lines: Vec<Vec<&str>> = text
-        .lines()
-        .map(|l| l.split_whitespace().collect::<Vec<_>>())
-        .filter(|l| !l.is_empty())
-        .collect();
+    let lines: Vec<Vec<&str>> =
+        text.lines().map(|l| l.split_whitespace().collect::<Vec<_>>()).filter(|l| !l.is_empty()).collect();
     let rows = lines.len();
     let cols = lines.first().map_or(0, Vec::len);
     let spec = GridSpec {

@@ -1,1 +1,20 @@
 //! Cutting and filling: planes, balance, volumes, haul.
+//!
+//! Sign everywhere: a height difference is existing minus wanted, so positive means cut.
+
+pub mod balance;
+pub mod graded_line;
+pub mod haul;
+pub mod moments;
+pub mod plane;
+pub mod push;
+pub mod transport;
+pub mod volume;
+
+pub use balance::{CutFillSums, balance_offset, cut_fill_at};
+pub use graded_line::{GradeLimits, GradedLine, ProfilePoint, graded_line, graded_line_best_sense, isotonic};
+pub use haul::{EarthPoint, Gathered, Haul, HaulPlan, gather, haul_1d, haul_bands, haul_plan, mean_haul};
+pub use moments::Moments;
+pub use plane::{Binding, FallSense, LimitedPlane, Plane, PlaneLimits, fit_plane, fit_plane_limited, fit_plane_of};
+pub use transport::{Flow, Transport, TransportError, transport};
+pub use volume::Volumes;

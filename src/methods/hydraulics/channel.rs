@@ -46,15 +46,8 @@ pub struct UniformFlow {
 
 /// Discharge (m3/s) at a depth by Manning's equation, `A R^(2/3) sqrt(S) / n`; 0 without a fall.
 #[must_use]
-pub fn manning_discharge_m3_s(
-    section: &Section,
-    depth_m: f64,
-    roughness_n: f64,
-    slope_ratio: f64,
-) -> f64 {
-    section.area_m2(depth_m)
-        * section.hydraulic_radius_m(depth_m).powf(2.0 / 3.0)
-        * slope_ratio.max(0.0).sqrt()
+pub fn manning_discharge_m3_s(section: &Section, depth_m: f64, roughness_n: f64, slope_ratio: f64) -> f64 {
+    section.area_m2(depth_m) * section.hydraulic_radius_m(depth_m).powf(2.0 / 3.0) * slope_ratio.max(0.0).sqrt()
         / roughness_n
 }
 
@@ -70,9 +63,7 @@ pub fn normal_depth_m(
 ) -> Result<f64, ChannelError> {
     check_fall_and_roughness(slope_ratio, roughness_n)?;
     check_section_and_discharge(section, discharge_m3_s)?;
-    Ok(depth_reaching(discharge_m3_s, |depth_m| {
-        manning_discharge_m3_s(section, depth_m, roughness_n, slope_ratio)
-    }))
+    Ok(depth_reaching(discharge_m3_s, |depth_m| manning_discharge_m3_s(section, depth_m, roughness_n, slope_ratio)))
 }
 
 /// Depth, velocity, Froude number and shear of uniform flow; all 0 when there is no discharge.
@@ -91,11 +82,7 @@ pub fn normal_flow(
         depth_m,
         top_width_m: section.top_width_m(depth_m),
         area_m2,
-        velocity_m_s: if area_m2 > 0.0 {
-            discharge_m3_s / area_m2
-        } else {
-            0.0
-        },
+        velocity_m_s: if area_m2 > 0.0 { discharge_m3_s / area_m2 } else { 0.0 },
         froude: froude(section, depth_m, discharge_m3_s),
         shear_pa: shear_stress_pa(section, depth_m, slope_ratio),
     })
@@ -110,11 +97,7 @@ pub fn critical_depth_m(section: &Section, discharge_m3_s: f64) -> Result<f64, C
     // The square root keeps the searched function near the size of the discharge itself.
     let critical_discharge = |depth_m: f64| {
         let width_m = section.top_width_m(depth_m);
-        if width_m > 0.0 {
-            section.area_m2(depth_m).powi(3).sqrt() * (GRAVITY_M_S2 / width_m).sqrt()
-        } else {
-            0.0
-        }
+        if width_m > 0.0 { section.area_m2(depth_m).powi(3).sqrt() * (GRAVITY_M_S2 / width_m).sqrt() } else { 0.0 }
     };
     Ok(depth_reaching(discharge_m3_s, critical_discharge))
 }
@@ -147,26 +130,12 @@ pub fn bottom_width_m(
     slope_ratio: f64,
 ) -> Result<f64, ChannelError> {
     check_fall_and_roughness(slope_ratio, roughness_n)?;
-    check_section_and_discharge(
-        &Section::Trapezoid {
-            bottom_m: 1.0,
-            batter_h_per_v,
-        },
-        discharge_m3_s,
-    )?;
+    check_section_and_discharge(&Section::Trapezoid { bottom_m: 1.0, batter_h_per_v }, discharge_m3_s)?;
     if !(depth_m > 0.0 && depth_m.is_finite()) {
         return Err(ChannelError::Depth(depth_m));
     }
     let discharge_of_width = |bottom_m: f64| {
-        manning_discharge_m3_s(
-            &Section::Trapezoid {
-                bottom_m,
-                batter_h_per_v,
-            },
-            depth_m,
-            roughness_n,
-            slope_ratio,
-        )
+        manning_discharge_m3_s(&Section::Trapezoid { bottom_m, batter_h_per_v }, depth_m, roughness_n, slope_ratio)
     };
     if discharge_of_width(0.0) >= discharge_m3_s {
         return Ok(0.0);
@@ -228,10 +197,7 @@ mod tests {
     const CFS_M3_S: f64 = 0.028_316_846_592;
 
     fn trapezoid(bottom_m: f64, batter_h_per_v: f64) -> Section {
-        Section::Trapezoid {
-            bottom_m,
-            batter_h_per_v,
-        }
+        Section::Trapezoid { bottom_m, batter_h_per_v }
     }
 
     #[test]
@@ -253,9 +219,7 @@ mod tests {
         // b 10 ft, S 0.0006; "a little less than 3.5 ft".
         let section = trapezoid(10.0 * FOOT_M, 2.0);
         let q = 225.0 * CFS_M3_S;
-        assert!(
-            (normal_depth_m(&section, q, 0.016, 0.0006).unwrap() / FOOT_M - 3.406_28).abs() < 1e-3
-        );
+        assert!((normal_depth_m(&section, q, 0.016, 0.0006).unwrap() / FOOT_M - 3.406_28).abs() < 1e-3);
         assert!((critical_depth_m(&section, q).unwrap() / FOOT_M - 2.153_89).abs() < 1e-3);
     }
 
@@ -264,30 +228,18 @@ mod tests {
         // Sturm, Open Channel Hydraulics, example 4.1 and a variant without bottom (inputs seen second hand).
         let q = 3_000.0 * CFS_M3_S;
         let section = trapezoid(40.0 * FOOT_M, 3.0);
-        assert!(
-            (normal_depth_m(&section, q, 0.025, 0.002).unwrap() / FOOT_M - 6.603_56).abs() < 1e-4
-        );
+        assert!((normal_depth_m(&section, q, 0.025, 0.002).unwrap() / FOOT_M - 6.603_56).abs() < 1e-4);
         assert!((critical_depth_m(&section, q).unwrap() / FOOT_M - 4.911_84).abs() < 1e-4);
-        assert!(
-            (normal_depth_m(&Section::vee(3.0), q, 0.025, 0.002).unwrap() / FOOT_M - 11.136_88)
-                .abs()
-                < 1e-4
-        );
+        assert!((normal_depth_m(&Section::vee(3.0), q, 0.025, 0.002).unwrap() / FOOT_M - 11.136_88).abs() < 1e-4);
         // Modified example 4.5: a triangle with batter 2.
-        assert!(
-            (normal_depth_m(&Section::vee(2.0), 950.0, 0.023, 0.022).unwrap() - 6.131_62).abs()
-                < 1e-5
-        );
+        assert!((normal_depth_m(&Section::vee(2.0), 950.0, 0.023, 0.022).unwrap() - 6.131_62).abs() < 1e-5);
     }
 
     #[test]
     fn sturm_parabola() {
         // Sturm, example 4.3 inputs: 10 m wide at 2 m, S 0.005, n 0.05, Q 12. A depth of 1.254 in circulation does not
         // satisfy the equations (it carries 7.98 m3/s).
-        let section = Section::Parabola {
-            top_width_m: 10.0,
-            depth_m: 2.0,
-        };
+        let section = Section::Parabola { top_width_m: 10.0, depth_m: 2.0 };
         let flow = normal_flow(&section, 12.0, 0.05, 0.005).unwrap();
         assert!((flow.depth_m - 1.519_798).abs() < 1e-5);
         assert!((flow.area_m2 - 8.832_272).abs() < 1e-5);
@@ -331,31 +283,13 @@ mod tests {
     #[test]
     fn senseless_requests_are_refused() {
         let section = trapezoid(1.0, 2.0);
-        assert_eq!(
-            normal_depth_m(&section, 1.0, 0.03, 0.0),
-            Err(ChannelError::NoFall(0.0))
-        );
-        assert_eq!(
-            normal_depth_m(&section, 1.0, 0.03, -0.1),
-            Err(ChannelError::NoFall(-0.1))
-        );
+        assert_eq!(normal_depth_m(&section, 1.0, 0.03, 0.0), Err(ChannelError::NoFall(0.0)));
+        assert_eq!(normal_depth_m(&section, 1.0, 0.03, -0.1), Err(ChannelError::NoFall(-0.1)));
         assert!(normal_depth_m(&section, 1.0, 0.03, f64::NAN).is_err());
-        assert_eq!(
-            normal_depth_m(&section, 1.0, 0.0, 0.1),
-            Err(ChannelError::Roughness(0.0))
-        );
-        assert_eq!(
-            critical_depth_m(&section, -1.0),
-            Err(ChannelError::Discharge(-1.0))
-        );
-        assert!(matches!(
-            critical_depth_m(&Section::vee(0.0), 1.0),
-            Err(ChannelError::Section(_))
-        ));
-        assert_eq!(
-            bottom_width_m(1.0, 0.0, 2.0, 0.03, 0.001),
-            Err(ChannelError::Depth(0.0))
-        );
+        assert_eq!(normal_depth_m(&section, 1.0, 0.0, 0.1), Err(ChannelError::Roughness(0.0)));
+        assert_eq!(critical_depth_m(&section, -1.0), Err(ChannelError::Discharge(-1.0)));
+        assert!(matches!(critical_depth_m(&Section::vee(0.0), 1.0), Err(ChannelError::Section(_))));
+        assert_eq!(bottom_width_m(1.0, 0.0, 2.0, 0.03, 0.001), Err(ChannelError::Depth(0.0)));
         assert!(normal_depth_m(&section, 0.0, 0.03, 0.001).unwrap().abs() < 1e-12);
     }
 

@@ -29,8 +29,7 @@ impl DrainNode {
     /// The highest invert the node's own place allows.
     fn ceiling_m(&self) -> f64 {
         let below_ground_m = self.ground_m - self.min_depth_m;
-        self.max_invert_m
-            .map_or(below_ground_m, |level| below_ground_m.min(level))
+        self.max_invert_m.map_or(below_ground_m, |level| below_ground_m.min(level))
     }
 }
 
@@ -38,9 +37,7 @@ impl DrainNode {
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 pub enum InvertError {
     /// Slopes are ratios with 0 <= least <= greatest.
-    #[error(
-        "slopes {min_slope_ratio} to {max_slope_ratio} m/m are not in order, need 0 <= least <= greatest"
-    )]
+    #[error("slopes {min_slope_ratio} to {max_slope_ratio} m/m are not in order, need 0 <= least <= greatest")]
     Slopes {
         /// Given least slope.
         min_slope_ratio: f64,
@@ -48,9 +45,7 @@ pub enum InvertError {
         max_slope_ratio: f64,
     },
     /// A level, depth or length is not a number, or a length is negative.
-    #[error(
-        "node {0} has a level, depth or length that is not a number or is negative where it must not be"
-    )]
+    #[error("node {0} has a level, depth or length that is not a number or is negative where it must not be")]
     Node(usize),
     /// The node downstream does not exist.
     #[error("node {node} drains to node {downstream}, which does not exist")]
@@ -84,11 +79,7 @@ impl Inverts {
     /// Depth of the invert below the ground (m) at each node.
     #[must_use]
     pub fn depth_m(&self, nodes: &[DrainNode]) -> Vec<f64> {
-        nodes
-            .iter()
-            .zip(&self.invert_m)
-            .map(|(node, invert)| node.ground_m - invert)
-            .collect()
+        nodes.iter().zip(&self.invert_m).map(|(node, invert)| node.ground_m - invert).collect()
     }
 
     /// Greatest deficit and its node (the lowest index of equals); `None` when every limit is kept.
@@ -112,16 +103,9 @@ impl Inverts {
 ///
 /// # Errors
 /// Slopes out of order, senseless nodes, a missing node or a circle.
-pub fn grade_inverts(
-    nodes: &[DrainNode],
-    min_slope_ratio: f64,
-    max_slope_ratio: f64,
-) -> Result<Inverts, InvertError> {
+pub fn grade_inverts(nodes: &[DrainNode], min_slope_ratio: f64, max_slope_ratio: f64) -> Result<Inverts, InvertError> {
     if !(min_slope_ratio >= 0.0 && min_slope_ratio <= max_slope_ratio) {
-        return Err(InvertError::Slopes {
-            min_slope_ratio,
-            max_slope_ratio,
-        });
+        return Err(InvertError::Slopes { min_slope_ratio, max_slope_ratio });
     }
     let order = heads_first(nodes)?;
     let mut invert_m: Vec<f64> = nodes.iter().map(DrainNode::ceiling_m).collect();
@@ -132,41 +116,24 @@ pub fn grade_inverts(
         };
         let reached_m = invert_m[i] - min_slope_ratio * nodes[i].length_m;
         let head = controlling_head[i];
-        let ties_lower = reached_m == invert_m[down]
-            && controlling_head[down] != down
-            && head < controlling_head[down];
+        let ties_lower = reached_m == invert_m[down] && controlling_head[down] != down && head < controlling_head[down];
         if reached_m < invert_m[down] || ties_lower {
             invert_m[down] = reached_m;
             controlling_head[down] = head;
         }
     }
-    let fall = |i: usize| {
-        nodes[i]
-            .downstream
-            .map(|down| (invert_m[i] - invert_m[down], nodes[i].length_m))
-    };
+    let fall = |i: usize| nodes[i].downstream.map(|down| (invert_m[i] - invert_m[down], nodes[i].length_m));
     let drop = |(fall_m, length_m): (f64, f64)| (fall_m - max_slope_ratio * length_m).max(0.0);
     let slope = |(fall_m, length_m): (f64, f64)| {
-        if length_m > 0.0 {
-            (fall_m / length_m).min(max_slope_ratio)
-        } else {
-            0.0
-        }
+        if length_m > 0.0 { (fall_m / length_m).min(max_slope_ratio) } else { 0.0 }
     };
     Ok(Inverts {
-        slope_ratio: (0..nodes.len())
-            .map(|i| fall(i).map_or(0.0, slope))
-            .collect(),
-        drop_m: (0..nodes.len())
-            .map(|i| fall(i).map_or(0.0, drop))
-            .collect(),
+        slope_ratio: (0..nodes.len()).map(|i| fall(i).map_or(0.0, slope)).collect(),
+        drop_m: (0..nodes.len()).map(|i| fall(i).map_or(0.0, drop)).collect(),
         deficit_m: nodes
             .iter()
             .zip(&invert_m)
-            .map(|(node, invert)| {
-                node.min_invert_m
-                    .map_or(0.0, |limit| (limit - invert).max(0.0))
-            })
+            .map(|(node, invert)| node.min_invert_m.map_or(0.0, |limit| (limit - invert).max(0.0)))
             .collect(),
         invert_m,
         controlling_head,
@@ -179,23 +146,15 @@ pub fn grade_inverts(
 ///
 /// # Errors
 /// As [`grade_inverts`].
-pub fn drain_reach_m(
-    nodes: &[DrainNode],
-    min_slope_ratio: f64,
-) -> Result<Vec<Option<f64>>, InvertError> {
+pub fn drain_reach_m(nodes: &[DrainNode], min_slope_ratio: f64) -> Result<Vec<Option<f64>>, InvertError> {
     if !(min_slope_ratio >= 0.0 && min_slope_ratio.is_finite()) {
-        return Err(InvertError::Slopes {
-            min_slope_ratio,
-            max_slope_ratio: f64::INFINITY,
-        });
+        return Err(InvertError::Slopes { min_slope_ratio, max_slope_ratio: f64::INFINITY });
     }
     let order = heads_first(nodes)?;
     let mut reach_m: Vec<Option<f64>> = nodes.iter().map(|node| node.min_invert_m).collect();
     for &i in order.iter().rev() {
-        let from_below = nodes[i]
-            .downstream
-            .and_then(|down| reach_m[down])
-            .map(|level| level + min_slope_ratio * nodes[i].length_m);
+        let from_below =
+            nodes[i].downstream.and_then(|down| reach_m[down]).map(|level| level + min_slope_ratio * nodes[i].length_m);
         reach_m[i] = match (reach_m[i], from_below) {
             (Some(own), Some(below)) => Some(own.max(below)),
             (own, below) => own.or(below),
@@ -220,11 +179,7 @@ pub fn available_slope_ratio(nodes: &[DrainNode]) -> Result<Option<f64>, InvertE
             if let Some(limit_m) = node.min_invert_m {
                 let fall_m = head.ceiling_m() - limit_m;
                 // Without distance only the sign of the fall matters: enough is no limit on the slope.
-                let slope = if distance_m > 0.0 {
-                    fall_m / distance_m
-                } else {
-                    f64::INFINITY.copysign(fall_m)
-                };
+                let slope = if distance_m > 0.0 { fall_m / distance_m } else { f64::INFINITY.copysign(fall_m) };
                 least = Some(least.map_or(slope, |l| l.min(slope)));
             }
             let Some(down) = node.downstream else { break };
@@ -243,16 +198,12 @@ fn heads_first(nodes: &[DrainNode]) -> Result<Vec<usize>, InvertError> {
         let numbers = node.ground_m.is_finite()
             && node.min_depth_m.is_finite()
             && levels.iter().flatten().all(|level| level.is_finite());
-        let length_ok =
-            node.downstream.is_none() || (node.length_m.is_finite() && node.length_m >= 0.0);
+        let length_ok = node.downstream.is_none() || (node.length_m.is_finite() && node.length_m >= 0.0);
         if !(numbers && length_ok) {
             return Err(InvertError::Node(i));
         }
         if let Some(downstream) = node.downstream {
-            *waiting.get_mut(downstream).ok_or(InvertError::Missing {
-                node: i,
-                downstream,
-            })? += 1;
+            *waiting.get_mut(downstream).ok_or(InvertError::Missing { node: i, downstream })? += 1;
         }
     }
     let mut order: Vec<usize> = (0..nodes.len()).filter(|&i| waiting[i] == 0).collect();

@@ -4,13 +4,7 @@ use super::*;
 use proptest::prelude::*;
 
 fn node(ground_m: f64, downstream: Option<usize>, length_m: f64) -> DrainNode {
-    DrainNode {
-        ground_m,
-        min_depth_m: 0.5,
-        downstream,
-        length_m,
-        ..DrainNode::default()
-    }
+    DrainNode { ground_m, min_depth_m: 0.5, downstream, length_m, ..DrainNode::default() }
 }
 
 #[test]
@@ -20,10 +14,7 @@ fn a_rise_in_the_ground_deepens_the_drain() {
         node(10.0, Some(2), 100.0),
         node(9.0, Some(2), 100.0),
         node(10.2, Some(3), 200.0),
-        DrainNode {
-            min_invert_m: Some(8.3),
-            ..node(9.0, None, 0.0)
-        },
+        DrainNode { min_invert_m: Some(8.3), ..node(9.0, None, 0.0) },
     ];
     let inverts = grade_inverts(&nodes, 0.001, 0.01).unwrap();
     let expected = [9.5, 8.5, 8.4, 8.2];
@@ -45,50 +36,23 @@ fn a_rise_in_the_ground_deepens_the_drain() {
 
 #[test]
 fn fixed_levels_and_free_outlets() {
-    let held = DrainNode {
-        max_invert_m: Some(7.0),
-        ..node(10.0, Some(1), 50.0)
-    };
+    let held = DrainNode { max_invert_m: Some(7.0), ..node(10.0, Some(1), 50.0) };
     let inverts = grade_inverts(&[held, node(10.0, None, 0.0)], 0.002, 0.05).unwrap();
     assert!((inverts.invert_m[0] - 7.0).abs() < 1e-12 && (inverts.invert_m[1] - 6.9).abs() < 1e-12);
     assert_eq!(inverts.worst_deficit(), None);
-    assert_eq!(
-        available_slope_ratio(&[held, node(10.0, None, 0.0)]).unwrap(),
-        None
-    );
-    assert_eq!(
-        drain_reach_m(&[held, node(10.0, None, 0.0)], 0.001).unwrap(),
-        [None, None]
-    );
+    assert_eq!(available_slope_ratio(&[held, node(10.0, None, 0.0)]).unwrap(), None);
+    assert_eq!(drain_reach_m(&[held, node(10.0, None, 0.0)], 0.001).unwrap(), [None, None]);
 }
 
 #[test]
 fn senseless_networks_are_refused() {
     let circle = [node(1.0, Some(1), 1.0), node(1.0, Some(0), 1.0)];
-    assert_eq!(
-        grade_inverts(&circle, 0.0, 1.0),
-        Err(InvertError::Circle(0))
-    );
+    assert_eq!(grade_inverts(&circle, 0.0, 1.0), Err(InvertError::Circle(0)));
     let missing = [node(1.0, Some(7), 1.0)];
-    assert_eq!(
-        grade_inverts(&missing, 0.0, 1.0),
-        Err(InvertError::Missing {
-            node: 0,
-            downstream: 7
-        })
-    );
-    assert_eq!(
-        grade_inverts(&[node(f64::NAN, None, 0.0)], 0.0, 1.0),
-        Err(InvertError::Node(0))
-    );
-    assert_eq!(
-        grade_inverts(&[node(1.0, Some(1), -1.0), node(1.0, None, 0.0)], 0.0, 1.0),
-        Err(InvertError::Node(0))
-    );
-    assert!(matches!(
-        grade_inverts(&[], 0.2, 0.1),
-        Err(InvertError::Slopes { .. })
-    ));
+    assert_eq!(grade_inverts(&missing, 0.0, 1.0), Err(InvertError::Missing { node: 0, downstream: 7 }));
+    assert_eq!(grade_inverts(&[node(f64::NAN, None, 0.0)], 0.0, 1.0), Err(InvertError::Node(0)));
+    assert_eq!(grade_inverts(&[node(1.0, Some(1), -1.0), node(1.0, None, 0.0)], 0.0, 1.0), Err(InvertError::Node(0)));
+    assert!(matches!(grade_inverts(&[], 0.2, 0.1), Err(InvertError::Slopes { .. })));
     assert!(grade_inverts(&[], 0.0, 0.1).unwrap().invert_m.is_empty());
 }
 
@@ -104,20 +68,13 @@ fn step_tree() -> impl Strategy<Value = StepTree> {
     (2_usize..6).prop_flat_map(|n| {
         // Node i > 0 drains to any node with a smaller index, so node 0 is the outlet and no circle can form.
         let parents: Vec<_> = (0..n).map(|i| 0..i.max(1)).collect();
-        (
-            proptest::collection::vec(0..8_i32, n),
-            parents,
-            proptest::collection::vec(0..3_i32, n),
-        )
-            .prop_map(|(ceiling, parents, least_fall)| StepTree {
+        (proptest::collection::vec(0..8_i32, n), parents, proptest::collection::vec(0..3_i32, n)).prop_map(
+            |(ceiling, parents, least_fall)| StepTree {
                 ceiling,
-                parent: parents
-                    .into_iter()
-                    .enumerate()
-                    .map(|(i, p)| (i > 0).then_some(p))
-                    .collect(),
+                parent: parents.into_iter().enumerate().map(|(i, p)| (i > 0).then_some(p)).collect(),
                 least_fall,
-            })
+            },
+        )
     })
 }
 
@@ -131,12 +88,7 @@ fn exhaustive(tree: &StepTree) -> (Vec<i32>, i32) {
             for (b, &level) in best.iter_mut().zip(levels.iter()) {
                 *b = (*b).max(level);
             }
-            let depth: i32 = tree
-                .ceiling
-                .iter()
-                .zip(levels.iter())
-                .map(|(c, l)| c - l)
-                .sum();
+            let depth: i32 = tree.ceiling.iter().zip(levels.iter()).map(|(c, l)| c - l).sum();
             *least_depth = depth.min(*least_depth);
             return;
         }

@@ -19,17 +19,14 @@ pub mod travel;
 pub mod velocity;
 
 pub use channel::{
-    ChannelError, UniformFlow, bottom_width_m, critical_depth_m, froude, manning_discharge_m3_s,
-    normal_depth_m, normal_flow, shear_stress_pa,
+    ChannelError, UniformFlow, bottom_width_m, critical_depth_m, froude, manning_discharge_m3_s, normal_depth_m,
+    normal_flow, shear_stress_pa,
 };
-pub use inverts::{
-    DrainNode, InvertError, Inverts, available_slope_ratio, drain_reach_m, grade_inverts,
-};
+pub use inverts::{DrainNode, InvertError, Inverts, available_slope_ratio, drain_reach_m, grade_inverts};
 pub use pipe::{culvert_discharge_m3_s, pipe_full_discharge_m3_s};
 pub use rain::{RainError, ReturnRain};
 pub use runoff::{
-    composite_coefficient_ratio, curve_number_runoff_mm, drainage_coefficient_m3_s, rational_m3_s,
-    runoff_volume_m3,
+    composite_coefficient_ratio, curve_number_runoff_mm, drainage_coefficient_m3_s, rational_m3_s, runoff_volume_m3,
 };
 pub use section::Section;
 pub use travel::{bransby_williams_min, kinematic_wave_min, kirpich_min};

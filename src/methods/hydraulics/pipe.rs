@@ -12,8 +12,7 @@ use std::f64::consts::PI;
 /// 0 without a fall.
 #[must_use]
 pub fn pipe_full_discharge_m3_s(diameter_m: f64, roughness_n: f64, slope_ratio: f64) -> f64 {
-    PI / 4.0_f64.powf(5.0 / 3.0) * diameter_m.powf(8.0 / 3.0) * slope_ratio.max(0.0).sqrt()
-        / roughness_n
+    PI / 4.0_f64.powf(5.0 / 3.0) * diameter_m.powf(8.0 / 3.0) * slope_ratio.max(0.0).sqrt() / roughness_n
 }
 
 /// Discharge (m3/s) of a round culvert drowned at both ends, driven by the difference of the two water levels.
@@ -30,8 +29,7 @@ pub fn culvert_discharge_m3_s(
 ) -> f64 {
     let radius_m = diameter_m / 4.0;
     let friction = 2.0 * GRAVITY_M_S2 * roughness_n.powi(2) * length_m / radius_m.powf(4.0 / 3.0);
-    let velocity_m_s =
-        (2.0 * GRAVITY_M_S2 * head_m.max(0.0) / (1.0 + entrance_loss_ratio + friction)).sqrt();
+    let velocity_m_s = (2.0 * GRAVITY_M_S2 * head_m.max(0.0) / (1.0 + entrance_loss_ratio + friction)).sqrt();
     velocity_m_s * PI * diameter_m.powi(2) / 4.0
 }
 

@@ -11,9 +11,7 @@ pub enum RainError {
     #[error("rain table has {0} durations, needs at least 2")]
     TooFew(usize),
     /// Durations and intensities are positive numbers.
-    #[error(
-        "rain table entry {index}: duration {duration_min} min with {intensity_mm_h} mm/h, both must be positive"
-    )]
+    #[error("rain table entry {index}: duration {duration_min} min with {intensity_mm_h} mm/h, both must be positive")]
     NotPositive {
         /// Position in the table, from 0.
         index: usize,
@@ -62,28 +60,16 @@ impl ReturnRain {
         for (index, &(duration_min, intensity_mm_h)) in table.iter().enumerate() {
             let positive = |v: f64| v.is_finite() && v > 0.0;
             if !positive(duration_min) || !positive(intensity_mm_h) {
-                return Err(RainError::NotPositive {
-                    index,
-                    duration_min,
-                    intensity_mm_h,
-                });
+                return Err(RainError::NotPositive { index, duration_min, intensity_mm_h });
             }
             if index > 0 && duration_min <= table[index - 1].0 {
-                return Err(RainError::NotSorted {
-                    index,
-                    duration_min,
-                });
+                return Err(RainError::NotSorted { index, duration_min });
             }
             if index > 0 && intensity_mm_h > table[index - 1].1 {
-                return Err(RainError::Rises {
-                    index,
-                    intensity_mm_h,
-                });
+                return Err(RainError::Rises { index, intensity_mm_h });
             }
         }
-        Ok(Self {
-            log_points: table.iter().map(|&(d, i)| (d.ln(), i.ln())).collect(),
-        })
+        Ok(Self { log_points: table.iter().map(|&(d, i)| (d.ln(), i.ln())).collect() })
     }
 
     /// Intensity (mm/h) over a duration.
@@ -94,10 +80,7 @@ impl ReturnRain {
     #[must_use]
     pub fn intensity_mm_h(&self, duration_min: f64) -> f64 {
         let x = duration_min.max(1.0 / 60.0).ln();
-        let upper = self
-            .log_points
-            .partition_point(|&(d, _)| d < x)
-            .clamp(1, self.log_points.len() - 1);
+        let upper = self.log_points.partition_point(|&(d, _)| d < x).clamp(1, self.log_points.len() - 1);
         let (x0, y0) = self.log_points[upper - 1];
         let (x1, y1) = self.log_points[upper];
         (y0 + (y1 - y0) * (x - x0) / (x1 - x0)).exp()
@@ -112,10 +95,7 @@ impl ReturnRain {
     /// Whether the duration lies within the table (its ends included).
     #[must_use]
     pub fn covers(&self, duration_min: f64) -> bool {
-        let (first, last) = (
-            self.log_points[0].0,
-            self.log_points[self.log_points.len() - 1].0,
-        );
+        let (first, last) = (self.log_points[0].0, self.log_points[self.log_points.len() - 1].0);
         let x = duration_min.ln();
         x >= first - 1e-12 && x <= last + 1e-12
     }
@@ -126,8 +106,7 @@ impl ReturnRain {
     /// duration and travel time is then searched by halving, in logarithms, up to a thousand hours.
     pub fn critical_duration_min(&self, floor_min: f64, travel_min: impl Fn(f64) -> f64) -> f64 {
         let floor_min = floor_min.max(1.0 / 60.0);
-        let arrived =
-            |duration_min: f64| duration_min >= travel_min(self.intensity_mm_h(duration_min));
+        let arrived = |duration_min: f64| duration_min >= travel_min(self.intensity_mm_h(duration_min));
         if arrived(floor_min) {
             return floor_min;
         }
@@ -151,8 +130,7 @@ mod tests {
 
     /// Intensity curve of a municipal drainage manual (Sao Paulo, seen second hand): 57.71 T^0.172 / (t + 22)^1.025
     /// mm/min for T = 5 years, whose printed depths at 10, 20, ... 100 min are used below.
-    const PRINTED_DEPTH_MM: [f64; 10] =
-        [21.8, 33.0, 39.8, 44.3, 47.5, 49.9, 51.7, 53.2, 54.4, 55.3];
+    const PRINTED_DEPTH_MM: [f64; 10] = [21.8, 33.0, 39.8, 44.3, 47.5, 49.9, 51.7, 53.2, 54.4, 55.3];
 
     fn printed_table() -> Vec<(f64, f64)> {
         PRINTED_DEPTH_MM
@@ -183,8 +161,7 @@ mod tests {
     fn a_power_law_is_exact() {
         // Analytic: i = 1000 t^-0.6 is a straight line on log-log paper.
         let law = |t: f64| 1_000.0 * t.powf(-0.6);
-        let rain =
-            ReturnRain::new(&[(5.0, law(5.0)), (60.0, law(60.0)), (720.0, law(720.0))]).unwrap();
+        let rain = ReturnRain::new(&[(5.0, law(5.0)), (60.0, law(60.0)), (720.0, law(720.0))]).unwrap();
         for t in [1.0, 5.0, 17.0, 60.0, 333.0, 1_440.0] {
             assert!((rain.intensity_mm_h(t) / law(t) - 1.0).abs() < 1e-12);
         }
@@ -194,23 +171,11 @@ mod tests {
     #[test]
     fn bad_tables_are_named() {
         assert_eq!(ReturnRain::new(&[(60.0, 50.0)]), Err(RainError::TooFew(1)));
-        assert!(matches!(
-            ReturnRain::new(&[(0.0, 5.0), (1.0, 4.0)]),
-            Err(RainError::NotPositive { index: 0, .. })
-        ));
-        assert!(matches!(
-            ReturnRain::new(&[(9.0, 5.0), (9.0, 4.0)]),
-            Err(RainError::NotSorted { index: 1, .. })
-        ));
-        assert!(matches!(
-            ReturnRain::new(&[(9.0, f64::NAN), (9.0, 4.0)]),
-            Err(RainError::NotPositive { .. })
-        ));
+        assert!(matches!(ReturnRain::new(&[(0.0, 5.0), (1.0, 4.0)]), Err(RainError::NotPositive { index: 0, .. })));
+        assert!(matches!(ReturnRain::new(&[(9.0, 5.0), (9.0, 4.0)]), Err(RainError::NotSorted { index: 1, .. })));
+        assert!(matches!(ReturnRain::new(&[(9.0, f64::NAN), (9.0, 4.0)]), Err(RainError::NotPositive { .. })));
         // Depths given by mistake rise with duration.
-        assert!(matches!(
-            ReturnRain::new(&[(10.0, 21.8), (20.0, 33.0)]),
-            Err(RainError::Rises { index: 1, .. })
-        ));
+        assert!(matches!(ReturnRain::new(&[(10.0, 21.8), (20.0, 33.0)]), Err(RainError::Rises { index: 1, .. })));
     }
 
     #[test]
@@ -218,10 +183,7 @@ mod tests {
         let rain = ReturnRain::new(&printed_table()).unwrap();
         let travel = |i: f64| kinematic_wave_min(100.0, 0.2, i, 0.005);
         let t = rain.critical_duration_min(5.0, travel);
-        assert!(
-            (travel(rain.intensity_mm_h(t)) / t - 1.0).abs() < 1e-9,
-            "{t}"
-        );
+        assert!((travel(rain.intensity_mm_h(t)) / t - 1.0).abs() < 1e-9, "{t}");
         assert!((rain.critical_duration_min(300.0, travel) - 300.0).abs() < 1e-12);
     }
 }

@@ -30,12 +30,7 @@ pub fn bransby_williams_min(length_km: f64, area_km2: f64, slope_m_km: f64) -> f
 /// Length in m, Manning's `n`, rain in mm/h, slope in m/m. The intensity depends on the answer; see
 /// [`ReturnRain::critical_duration_min`](super::ReturnRain::critical_duration_min) for the matching pair.
 #[must_use]
-pub fn kinematic_wave_min(
-    length_m: f64,
-    roughness_n: f64,
-    intensity_mm_h: f64,
-    slope_ratio: f64,
-) -> f64 {
+pub fn kinematic_wave_min(length_m: f64, roughness_n: f64, intensity_mm_h: f64, slope_ratio: f64) -> f64 {
     6.94 * (length_m * roughness_n).powf(0.6) / (intensity_mm_h.powf(0.4) * slope_ratio.powf(0.3))
 }
 
@@ -70,8 +65,7 @@ mod tests {
         // Analytic: t = (L / (alpha i^(2/3)))^0.6 with alpha = sqrt(S) / n; the printed constant is rounded to 6.94.
         let (length_m, n, intensity_mm_h, slope) = (100.0, 0.2, 80.0, 0.02_f64);
         let rain_m_s = intensity_mm_h / 3.6e6_f64;
-        let direct_min =
-            (length_m / (slope.sqrt() / n * rain_m_s.powf(2.0 / 3.0))).powf(0.6) / 60.0;
+        let direct_min = (length_m / (slope.sqrt() / n * rain_m_s.powf(2.0 / 3.0))).powf(0.6) / 60.0;
         let t = kinematic_wave_min(length_m, n, intensity_mm_h, slope);
         assert!((t - 23.466).abs() < 1e-3);
         assert!((t / direct_min - 1.0).abs() < 0.008);

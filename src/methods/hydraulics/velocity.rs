@@ -84,10 +84,7 @@ impl BedMaterial {
     /// The material of a [`key`](Self::key), if there is one.
     #[must_use]
     pub fn from_key(key: &str) -> Option<Self> {
-        Self::ALL
-            .iter()
-            .copied()
-            .find(|material| material.key() == key)
+        Self::ALL.iter().copied().find(|material| material.key() == key)
     }
 
     /// Permissible mean velocity (m/s).
@@ -160,14 +157,7 @@ impl GrassCover {
             (Self::Bunch, s) if s <= 0.05 => (3.5, 2.5),
             (Self::Mixture | Self::Bunch, _) => return None,
         };
-        Some(
-            FOOT_M
-                * if soil == Soil::Resistant {
-                    resistant
-                } else {
-                    easily_eroded
-                },
-        )
+        Some(FOOT_M * if soil == Soil::Resistant { resistant } else { easily_eroded })
     }
 }
 
@@ -178,11 +168,7 @@ mod tests {
     #[test]
     fn bare_beds() {
         // Fortier and Scobey (1926), table from memory.
-        let clear = |key: &str| {
-            BedMaterial::from_key(key)
-                .unwrap()
-                .permissible_m_s(Water::Clear)
-        };
+        let clear = |key: &str| BedMaterial::from_key(key).unwrap().permissible_m_s(Water::Clear);
         assert!((clear("fine_sand") - 0.457).abs() < 1e-3);
         assert!((clear("firm_loam") - 0.762).abs() < 1e-3);
         assert!((clear("stiff_clay") - 1.143).abs() < 1e-3);
@@ -190,10 +176,7 @@ mod tests {
         assert_eq!(BedMaterial::from_key("moon_dust"), None);
         for material in BedMaterial::ALL {
             // Silt seals the bed, so it never lowers the permissible velocity.
-            assert!(
-                material.permissible_m_s(Water::SiltLaden)
-                    >= material.permissible_m_s(Water::Clear)
-            );
+            assert!(material.permissible_m_s(Water::SiltLaden) >= material.permissible_m_s(Water::Clear));
             assert_eq!(BedMaterial::from_key(material.key()), Some(*material));
         }
     }
@@ -208,14 +191,8 @@ mod tests {
         assert!((at(GrassCover::Mixture, 0.05, Soil::Resistant) - 1.524).abs() < 1e-3);
         // One printing gives 3.4 ft/s once where the work has 3.5.
         assert!((at(GrassCover::Bunch, 0.01, Soil::Resistant) - 1.067).abs() < 1e-3);
-        assert_eq!(
-            GrassCover::Bunch.permissible_m_s(0.06, Soil::Resistant),
-            None
-        );
-        assert_eq!(
-            GrassCover::Mixture.permissible_m_s(0.11, Soil::Resistant),
-            None
-        );
+        assert_eq!(GrassCover::Bunch.permissible_m_s(0.06, Soil::Resistant), None);
+        assert_eq!(GrassCover::Mixture.permissible_m_s(0.11, Soil::Resistant), None);
         for cover in GrassCover::ALL {
             assert_eq!(GrassCover::from_key(cover.key()), Some(*cover));
         }

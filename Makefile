@@ -1,0 +1,44 @@
+# What a person or a build machine runs. `make test` is the quick suite, `make test-long` the heavy references.
+
+CARGO ?= cargo
+SYSTEM_PACKAGES = libgdal-dev pkg-config
+DEMO_RUN = demo-run
+
+.PHONY: demo test test-long bench shipped system
+
+# The demo property, all outputs.
+demo: system
+	$(CARGO) build --release
+	./target/release/rowfall run pipelines/first-cut.toml -o $(DEMO_RUN)
+	@echo "open $(DEMO_RUN)/report.html"
+
+test: system
+	$(CARGO) test
+
+# Heavier references: larger cases and programs outside ours. What is not installed is said to be left out.
+test-long: system
+	$(CARGO) test --release -- --include-ignored
+
+bench: system
+	$(CARGO) bench
+
+# Writes the shipped pipeline files and their schema again.
+shipped: system
+	ROWFALL_WRITE_SHIPPED=1 $(CARGO) test --test it shipped_files_are_current
+
+# GDAL (with PROJ) and pkg-config: installed on Debian and Ubuntu when missing, else said.
+system:
+	@if pkg-config --exists gdal 2>/dev/null; then exit 0; fi; \
+	if command -v apt-get >/dev/null 2>&1; then \
+		if [ "$$(id -u)" = 0 ]; then as_root=""; else as_root="sudo"; fi; \
+		echo "installing $(SYSTEM_PACKAGES): rowfall reads and writes maps with GDAL"; \
+		echo "+ $$as_root apt-get update && $$as_root apt-get install -y --no-install-recommends $(SYSTEM_PACKAGES)"; \
+		$$as_root apt-get update && \
+		$$as_root env DEBIAN_FRONTEND=noninteractive apt-get install -y --no-install-recommends $(SYSTEM_PACKAGES); \
+	else \
+		echo "rowfall needs GDAL 3.4 or newer with its headers, and pkg-config. Install them with one of:"; \
+		echo "  Fedora:  sudo dnf install gdal-devel pkgconf"; \
+		echo "  Arch:    sudo pacman -S gdal pkgconf"; \
+		echo "  macOS:   brew install gdal pkg-config"; \
+		exit 1; \
+	fi

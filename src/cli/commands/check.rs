@@ -1,0 +1,56 @@
+//! `rowfall check`: opens every input, reports every problem, computes nothing.
+
+use super::plan_of;
+use crate::cli::args::Check;
+use crate::cli::disk;
+use crate::cli::messages::Voice;
+use crate::finding::Problems;
+use crate::land::store::Store as _;
+use serde_json::json;
+
+/// Checks a pipeline file and its inputs.
+///
+/// # Errors
+/// Everything that is wrong with the file or the data.
+pub fn check(args: &Check, voice: &Voice) -> Result<(), Problems> {
+    let plan = plan_of(&args.plan, &args.sets)?;
+    let base = disk::folder_of(&args.plan);
+    let store = disk::store(&base, &base.join("run"));
+    let wanted = plan.wanted();
+    // Both are asked, so that a missing file and a broken one are told together.
+    let mut problems = Problems::default();
+    let inputs = store.input_digest(&plan.site, &wanted).map_err(|p| problems.0.extend(p.0)).ok();
+    let survey = store.read_survey(&plan.site, &wanted);
+    let survey = survey.map_err(|p| problems.0.extend(p.0)).ok();
+    let mut told: Vec<crate::finding::Problem> = Vec::new();
+    for problem in problems.0 {
+        if !told.contains(&problem) {
+            told.push(problem);
+        }
+    }
+    Problems(told).into_result(())?;
+    let inputs = inputs.map(|(_, inputs)| inputs).unwrap_or_default();
+    let findings = survey.map(|s| s.findings).unwrap_or_default();
+    let stages: Vec<&str> = plan.stages.wanted().iter().map(|s| s.name).collect();
+    let options: Vec<&str> = plan.options.iter().map(|o| o.name.as_str()).collect();
+    if voice.json {
+        return Ok(voice.say_json(&json!({
+            "program": "rowfall", "plan": args.plan.display().to_string(), "stages": stages, "options": options,
+            "inputs": inputs, "findings": findings,
+        }))?);
+    }
+    let mut text = format!(
+        "no problems in {} and its {} inputs\nstages: {}\noptions: {}\n",
+        args.plan.display(),
+        inputs.len(),
+        stages.join(", "),
+        options.join(" / ")
+    );
+    for finding in &findings {
+        text.push_str(&format!("{} ({}): {}\n", finding.severity.word(), finding.place, finding.message));
+    }
+    if !voice.quiet {
+        voice.say(&text)?;
+    }
+    Ok(())
+}

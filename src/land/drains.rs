@@ -1,0 +1,193 @@
+//! Drains, and the proof that every row drains.
+
+use super::blocks::BlockId;
+use crate::units::Slope;
+use geo::{Coord, LineString};
+use serde::{Deserialize, Serialize};
+
+/// Shape of a drain's cross-section.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct DrainSection {
+    /// Width of the bed, metres; zero for a V.
+    pub bottom_m: f64,
+    /// Batters, horizontal per one vertical.
+    pub batter_h_per_v: f64,
+    /// Depth the section is cut to at its deepest station, metres.
+    pub depth_m: f64,
+}
+
+/// What a drain does.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum DrainKind {
+    /// Takes the row ends of a block.
+    Collector,
+    /// Leads collectors to an outlet.
+    Main,
+}
+
+impl DrainKind {
+    /// As said in tables and reports.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Collector => "collector",
+            Self::Main => "main drain",
+        }
+    }
+}
+
+/// Where something drains to.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+pub enum DrainsTo {
+    /// An outlet, by number.
+    Outlet(u32),
+    /// A mapped waterway, by number.
+    Waterway(u32),
+    /// Another drain, by number.
+    Drain(u32),
+    /// Nowhere: no place low enough can be reached.
+    Nowhere,
+}
+
+/// One place along a drain.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct DrainStation {
+    /// Distance from the head, metres on the ground.
+    pub station_m: f64,
+    /// Place.
+    pub at: Coord<f64>,
+    /// Ground (design where formed), metres.
+    pub ground_m: f64,
+    /// Bed of the drain, metres.
+    pub invert_m: f64,
+    /// Height of a drop structure just below this station, metres.
+    pub drop_m: f64,
+}
+
+/// One open drain.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Drain {
+    /// Number in stated order, from 1.
+    pub id: u32,
+    /// What it does.
+    pub kind: DrainKind,
+    /// The block whose rows it takes, for a collector.
+    pub block: Option<BlockId>,
+    /// Line from head to mouth.
+    pub line: LineString<f64>,
+    /// Stations from head to mouth.
+    pub stations: Vec<DrainStation>,
+    /// Section.
+    pub section: DrainSection,
+    /// Mean bed fall.
+    pub grade: Slope,
+    /// Catchment at the mouth, hectares.
+    pub catchment_ha: f64,
+    /// Peak discharge by the rational method, cubic metres a second.
+    pub rational_m3_s: f64,
+    /// Discharge by the drainage coefficient, cubic metres a second.
+    pub coefficient_m3_s: f64,
+    /// Discharge the section is designed for, cubic metres a second.
+    pub design_m3_s: f64,
+    /// Flow depth at design discharge, grown up, metres.
+    pub flow_depth_m: f64,
+    /// Velocity at design discharge with a new, clean bed, metres a second.
+    pub velocity_m_s: f64,
+    /// Velocity allowed by soil or lining, metres a second.
+    pub velocity_limit_m_s: f64,
+    /// Excavation, bank cubic metres.
+    pub excavation_m3: f64,
+    /// Where it ends.
+    pub to: DrainsTo,
+    /// How far its mouth would have to be below what is allowed, metres; zero when it drains.
+    pub deficit_m: f64,
+}
+
+/// Does a row drain?
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Drains {
+    /// Yes, beyond what the survey could have got wrong.
+    Yes,
+    /// No.
+    No,
+    /// The difference is inside the 95 % band of the survey.
+    CannotBeTold,
+}
+
+impl Drains {
+    /// As said in tables and reports.
+    #[must_use]
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::Yes => "yes",
+            Self::No => "no",
+            Self::CannotBeTold => "cannot be told",
+        }
+    }
+}
+
+/// The proof for one row.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct RowProof {
+    /// The block.
+    pub block: BlockId,
+    /// Number of the row in the block.
+    pub row: u32,
+    /// On the ground as it lies.
+    pub before: Drains,
+    /// On the design surface; equal to `before` when nothing is formed.
+    pub after: Drains,
+    /// Where the row's water goes after the works.
+    pub to: DrainsTo,
+    /// Height of the row's low end above the drain bed (before, after), metres.
+    pub margin_m: (f64, f64),
+    /// Why not, in words; empty when it drains.
+    pub reason: String,
+}
+
+/// A drain meets a track, a power line or a buried service.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Crossing {
+    /// Number from 1.
+    pub id: u32,
+    /// Place.
+    pub at: Coord<f64>,
+    /// The drain.
+    pub drain: u32,
+    /// What is crossed, in words.
+    pub crosses: String,
+    /// What is needed, in words (culvert 600 mm, bed-level ford, expose before digging).
+    pub needs: String,
+    /// Pipe diameter for a culvert, millimetres.
+    pub culvert_mm: Option<f64>,
+}
+
+/// Water leaving at one place, before and after the works.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct OutflowChange {
+    /// Name: an outlet, or a place on the boundary.
+    pub name: String,
+    /// Place.
+    pub at: Coord<f64>,
+    /// Catchment before and after, hectares.
+    pub catchment_ha: (f64, f64),
+    /// Peak discharge before and after, cubic metres a second.
+    pub peak_m3_s: (f64, f64),
+    /// Volume of the design storm before and after, cubic metres.
+    pub volume_m3: (f64, f64),
+}
+
+/// The drains of the property.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+pub struct DrainPlan {
+    /// Drains in order of number.
+    pub drains: Vec<Drain>,
+    /// One proof a row, by block and row number.
+    pub proofs: Vec<RowProof>,
+    /// Places that need a structure or care.
+    pub crossings: Vec<Crossing>,
+    /// Where water leaves, before and after.
+    pub outflows: Vec<OutflowChange>,
+}

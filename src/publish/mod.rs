@@ -1,0 +1,1 @@
+//! Artifacts become documents in memory: maps, tables, pages.

@@ -1,0 +1,143 @@
+//! The proof for every row: does its water reach the drain, and the drain an outlet?
+//!
+//! Three things must hold: the row falls from end to end, no more water stands in it than is tolerated, and its low
+//! end lies above the bed the drain there must have. Only what holds beyond the accuracy of the heights counts as yes.
+
+use super::network::Network;
+use super::params::DrainsParams;
+use crate::land::blocks::{Row, RowFall};
+use crate::land::drains::{Drains, DrainsTo, RowProof};
+use crate::land::levelling::{BlockEarth, SurfaceKind};
+use crate::land::survey::ElevationModel;
+use crate::methods::hydraulics::Inverts;
+use crate::methods::surface::{fall_stats, sample_line};
+use crate::stages::drains::DrainsInput;
+use crate::units::Slope;
+
+/// Distance over which falls are judged where the layout did not do it, metres.
+const WINDOW_M: f64 = 20.0;
+
+/// The drains a row is judged against.
+pub struct Receiving<'a> {
+    /// Drains.
+    pub net: &'a Network,
+    /// Graded beds.
+    pub inverts: &'a Inverts,
+    /// Lowest bed from which the outlet can still be reached, by node.
+    pub reach_m: &'a [Option<f64>],
+}
+
+/// One answer with its margin and reason.
+struct Verdict {
+    drains: Drains,
+    margin_m: f64,
+    reason: String,
+}
+
+/// Proofs of all rows, by block and row number.
+#[must_use]
+pub fn proofs(input: &DrainsInput<'_>, receiving: &Receiving<'_>, p: &DrainsParams) -> Vec<RowProof> {
+    let mut proofs = Vec::new();
+    for (b, block) in input.blocks.blocks.iter().enumerate() {
+        let earth = input.levelling.and_then(|l| l.blocks.iter().find(|e| e.block == block.id));
+        for (r, row) in block.rows.iter().enumerate() {
+            let node = receiving.net.node_of_row.get(&(b, r)).copied();
+            let to = node.map_or(DrainsTo::Nowhere, |n| receiving.net.leaves_to(n));
+            let bed_m = node.and_then(|n| bed_m(receiving, n));
+            let band_m = input.ground.accuracy.band_95_m();
+            let before = judge(before_fall(input, row), bed_m, band_m, &to, p);
+            let after =
+                after_fall(earth, r).map(|fall| judge(Some(fall), bed_m, p.finish_tolerance_mm / 1_000.0, &to, p));
+            let counts = after.as_ref().unwrap_or(&before);
+            proofs.push(RowProof {
+                block: block.id,
+                row: row.number,
+                before: before.drains,
+                after: counts.drains,
+                to: if bed_m.is_some() { to } else { DrainsTo::Nowhere },
+                margin_m: (before.margin_m, counts.margin_m),
+                reason: counts.reason.clone(),
+            });
+        }
+    }
+    proofs
+}
+
+/// The bed a row must lie above: the designed one, or the reach of the outlet where that is higher.
+fn bed_m(receiving: &Receiving<'_>, node: usize) -> Option<f64> {
+    receiving.reach_m[node].map(|reach| reach.max(receiving.inverts.invert_m[node]))
+}
+
+/// Fall of a row on the ground as it lies.
+pub fn before_fall(input: &DrainsInput<'_>, row: &Row) -> Option<RowFall> {
+    row.fall.or_else(|| fall_on(&input.ground.concept, row))
+}
+
+/// Fall of a row on the surface to be built; nothing where no earth is formed.
+pub fn after_fall(earth: Option<&BlockEarth>, row: usize) -> Option<RowFall> {
+    let earth = earth.filter(|e| e.surface != SurfaceKind::AsItLies)?;
+    earth.rows_after.get(row).copied()
+}
+
+fn fall_on(ground: &ElevationModel, row: &Row) -> Option<RowFall> {
+    let profile = sample_line(&ground.0, row.high_end(), row.low_end(), ground.0.spec.cell_m);
+    let stats = fall_stats(&profile, WINDOW_M)?;
+    Some(RowFall {
+        mean: Slope::from_ratio(stats.mean_fall),
+        least: Slope::from_ratio(stats.min_window_fall),
+        greatest: Slope::from_ratio(stats.max_window_fall),
+        reverse_depth_m: stats.reverse_depth_m,
+        high_level_m: profile.first()?.1,
+        low_level_m: profile.last()?.1,
+    })
+}
+
+/// Judges one row on one surface whose heights are good to `band_m`.
+fn judge(fall: Option<RowFall>, bed_m: Option<f64>, band_m: f64, to: &DrainsTo, p: &DrainsParams) -> Verdict {
+    let Some(fall) = fall else {
+        let reason = "the fall is not known, no ground was surveyed here".to_owned();
+        return Verdict { drains: Drains::CannotBeTold, margin_m: 0.0, reason };
+    };
+    let (Some(bed_m), false) = (bed_m, *to == DrainsTo::Nowhere) else {
+        let reason = "no drain leads from its low end to an outlet".to_owned();
+        return Verdict { drains: Drains::No, margin_m: 0.0, reason };
+    };
+    let drop_m = p.row_end_drop_mm / 1_000.0;
+    let margin_m = fall.low_level_m - bed_m;
+    let end_to_end_m = fall.high_level_m - fall.low_level_m;
+    let tolerance_m = p.reverse_tolerance_mm / 1_000.0;
+    // Spare height of each condition, negative when it fails. Noise in the heights adds to standing water and
+    // hardly ever takes from it, so standing water within the tolerance needs no band of its own.
+    let standing_spare_m = tolerance_m - fall.reverse_depth_m;
+    let conditions = [
+        (
+            standing_spare_m,
+            0.0,
+            format!(
+                "{:.0} mm of water stands in it, {:.0} mm is tolerated",
+                fall.reverse_depth_m * 1_000.0,
+                p.reverse_tolerance_mm
+            ),
+        ),
+        (end_to_end_m, band_m, format!("it falls {:.0} mm from end to end", end_to_end_m * 1_000.0)),
+        (
+            margin_m - drop_m,
+            band_m,
+            format!(
+                "its low end lies {:.0} mm above the bed the drain must have, {:.0} mm are needed",
+                margin_m * 1_000.0,
+                p.row_end_drop_mm
+            ),
+        ),
+    ];
+    let failed = conditions.iter().find(|(spare, _, _)| *spare < -band_m);
+    if let Some((_, _, why)) = failed {
+        return Verdict { drains: Drains::No, margin_m, reason: why.clone() };
+    }
+    let unsure = conditions.iter().find(|(spare, needed, _)| *spare < *needed);
+    if let Some((_, _, why)) = unsure {
+        let reason = format!("{why}; the heights are good to {:.0} mm", band_m * 1_000.0);
+        return Verdict { drains: Drains::CannotBeTold, margin_m, reason };
+    }
+    Verdict { drains: Drains::Yes, margin_m, reason: String::new() }
+}

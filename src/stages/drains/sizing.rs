@@ -1,0 +1,180 @@
+//! How much water each drain carries, and the section that carries it.
+
+use super::network::{DraftDrain, Network, number};
+use super::params::{DesignFlow, DrainsParams, TravelTime};
+use crate::land::blocks::BlockPlan;
+use crate::land::drains::{Drain, DrainSection, DrainStation};
+use crate::methods::earthwork::volume::end_area_m3;
+use crate::methods::hydraulics::{
+    Inverts, ReturnRain, Section, bottom_width_m, bransby_williams_min, drainage_coefficient_m3_s, normal_depth_m,
+    normal_flow, rational_m3_s,
+};
+use crate::units::Slope;
+use geo::LineString;
+
+/// Least depth of water a section is sized for, metres: a shallower sheet is not a drain.
+const LEAST_WATER_M: f64 = 0.05;
+/// Least fall the formula of Bransby Williams is asked about, metres per kilometre.
+const LEAST_FALL_M_KM: f64 = 0.1;
+/// Deficits below this are rounding, metres.
+pub const TOLERANCE_M: f64 = 1e-6;
+
+/// What arrives at each node.
+#[derive(Debug, Clone)]
+pub struct Loads {
+    /// Land upstream, hectares.
+    pub area_ha: Vec<f64>,
+    /// Time of concentration, minutes.
+    pub travel_min: Vec<f64>,
+    /// Peak of the design rain, cubic metres a second.
+    pub rational_m3_s: Vec<f64>,
+}
+
+/// The longest way to a node: metres, minutes, and the height it starts at.
+#[derive(Debug, Clone, Copy, Default)]
+struct Longest {
+    length_m: f64,
+    time_min: f64,
+    head_m: f64,
+}
+
+impl Loads {
+    /// Adds up land and time from the heads down.
+    #[must_use]
+    pub fn of(net: &Network, rain: &ReturnRain, p: &DrainsParams) -> Self {
+        let n = net.nodes.len();
+        let mut area_ha: Vec<f64> = net.nodes.iter().map(|node| node.area_ha).collect();
+        let mut longest: Vec<Longest> = net
+            .nodes
+            .iter()
+            .map(|node| Longest {
+                length_m: node.row_m,
+                time_min: node.row_m / p.furrow_velocity_m_s / 60.0,
+                head_m: node.ground_m + p.min_fall() * node.row_m,
+            })
+            .collect();
+        for i in net.heads_first() {
+            let Some(down) = net.nodes[i].down else { continue };
+            area_ha[down] += area_ha[i];
+            let length_m = net.nodes[i].length_m;
+            let arrives = Longest {
+                length_m: longest[i].length_m + length_m,
+                time_min: longest[i].time_min + length_m / p.drain_velocity_m_s / 60.0,
+                head_m: longest[i].head_m,
+            };
+            if arrives.time_min > longest[down].time_min {
+                longest[down] = arrives;
+            }
+        }
+        let travel_min: Vec<f64> = (0..n)
+            .map(|i| match p.travel_time {
+                TravelTime::Velocities => longest[i].time_min,
+                TravelTime::BransbyWilliams => bransby_min(longest[i], net.nodes[i].ground_m, area_ha[i]),
+            })
+            .map(|t| t.max(p.least_travel_min))
+            .collect();
+        let rational_m3_s = (0..n)
+            .map(|i| rational_m3_s(p.runoff_after_ratio, rain.intensity_mm_h(travel_min[i]), area_ha[i]))
+            .collect();
+        Self { area_ha, travel_min, rational_m3_s }
+    }
+}
+
+fn bransby_min(way: Longest, ground_m: f64, area_ha: f64) -> f64 {
+    if way.length_m <= 0.0 || area_ha <= 0.0 {
+        return 0.0;
+    }
+    let length_km = way.length_m / 1_000.0;
+    let fall_m_km = ((way.head_m - ground_m) / length_km).max(LEAST_FALL_M_KM);
+    bransby_williams_min(length_km, area_ha / 100.0, fall_m_km)
+}
+
+/// Sizes every drain of a graded network.
+#[must_use]
+pub fn size(net: &Network, inverts: &Inverts, loads: &Loads, blocks: &BlockPlan, p: &DrainsParams) -> Vec<Drain> {
+    net.drains.iter().enumerate().map(|(i, draft)| size_one(i, draft, net, inverts, loads, blocks, p)).collect()
+}
+
+fn size_one(
+    position: usize,
+    draft: &DraftDrain,
+    net: &Network,
+    inverts: &Inverts,
+    loads: &Loads,
+    blocks: &BlockPlan,
+    p: &DrainsParams,
+) -> Drain {
+    let own: Vec<usize> = draft.nodes.iter().copied().filter(|n| net.nodes[*n].drain == position).collect();
+    let stations = stations(draft, net, inverts);
+    let depth = |n: &usize| net.nodes[*n].ground_m - inverts.invert_m[*n];
+    let deepest_m = own.iter().map(depth).fold(0.0, f64::max);
+    let shallowest_m = own.iter().map(depth).fold(f64::INFINITY, f64::min);
+    let falls: Vec<f64> =
+        own.iter().filter(|n| net.nodes[**n].down.is_some()).map(|n| inverts.slope_ratio[*n]).collect();
+    let least_fall = falls.iter().copied().fold(f64::INFINITY, f64::min).clamp(p.min_fall(), 1.0);
+    let steepest = falls.iter().copied().fold(least_fall, f64::max);
+    let area_ha = own.iter().map(|n| loads.area_ha[*n]).fold(0.0, f64::max);
+    let rational = own.iter().map(|n| loads.rational_m3_s[*n]).fold(0.0, f64::max);
+    let coefficient = drainage_coefficient_m3_s(p.drainage_coefficient_mm_day, area_ha);
+    let design = match p.design_flow {
+        DesignFlow::Rational => rational,
+        DesignFlow::Coefficient => coefficient,
+        DesignFlow::Larger => rational.max(coefficient),
+    };
+    let spoon = deepest_m <= p.spoon_depth_m;
+    let (batter, least_bottom_m) =
+        if spoon { (p.spoon_batter_h_per_v, 0.0) } else { (p.deep_batter_h_per_v, p.deep_bottom_m) };
+    let water_m = (shallowest_m - p.freeboard_m).max(LEAST_WATER_M);
+    // The numbers were checked with the parameters, so a section always exists.
+    let bottom_m = bottom_width_m(design, water_m, batter, p.roughness_grown_n, least_fall)
+        .map_or(least_bottom_m, |b| (b.max(least_bottom_m) * 10.0).ceil() / 10.0);
+    let section = Section::Trapezoid { bottom_m, batter_h_per_v: batter };
+    let mouth_m = stations.last().map_or(0.0, |s| s.station_m);
+    let bed_fall_m = stations.first().map_or(0.0, |s| s.invert_m) - stations.last().map_or(0.0, |s| s.invert_m);
+    Drain {
+        id: number(position),
+        kind: draft.kind,
+        block: draft.block.map(|b| blocks.blocks[b].id),
+        line: LineString(stations.iter().map(|s| s.at).collect()),
+        section: DrainSection { bottom_m, batter_h_per_v: batter, depth_m: deepest_m },
+        grade: Slope::from_ratio(if mouth_m > 0.0 { bed_fall_m / mouth_m } else { 0.0 }),
+        catchment_ha: area_ha,
+        rational_m3_s: rational,
+        coefficient_m3_s: coefficient,
+        design_m3_s: design,
+        flow_depth_m: normal_depth_m(&section, design, p.roughness_grown_n, least_fall).unwrap_or(0.0),
+        velocity_m_s: normal_flow(&section, design, p.roughness_new_n, steepest).map_or(0.0, |f| f.velocity_m_s),
+        velocity_limit_m_s: p.velocity_limit_m_s,
+        excavation_m3: excavation_m3(&section, &stations),
+        to: draft.to.clone(),
+        deficit_m: own.iter().map(|n| inverts.deficit_m[*n]).fold(0.0, f64::max),
+        stations,
+    }
+}
+
+fn stations(draft: &DraftDrain, net: &Network, inverts: &Inverts) -> Vec<DrainStation> {
+    let mut station_m = 0.0;
+    let last = draft.nodes.len().saturating_sub(1);
+    let mut stations = Vec::with_capacity(draft.nodes.len());
+    for (i, n) in draft.nodes.iter().enumerate() {
+        let node = &net.nodes[*n];
+        stations.push(DrainStation {
+            station_m,
+            at: node.at,
+            ground_m: node.ground_m,
+            invert_m: inverts.invert_m[*n],
+            drop_m: if i < last { inverts.drop_m[*n] } else { 0.0 },
+        });
+        station_m += node.length_m;
+    }
+    stations
+}
+
+/// Earth dug, by mean end areas between stations.
+fn excavation_m3(section: &Section, stations: &[DrainStation]) -> f64 {
+    let area = |s: &DrainStation| section.area_m2((s.ground_m - s.invert_m).max(0.0));
+    stations
+        .windows(2)
+        .map(|pair| end_area_m3(area(&pair[0]), area(&pair[1]), pair[1].station_m - pair[0].station_m))
+        .sum()
+}

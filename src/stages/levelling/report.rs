@@ -1,0 +1,120 @@
+//! What is noticed about the earthworks.
+
+use super::{LevellingInput, LevellingParams};
+use crate::finding::{Finding, Place, Severity};
+use crate::land::levelling::{BlockEarth, LevellingPlan, SurfaceKind};
+use crate::units::M2_PER_HA;
+
+const STAGE: &str = "levelling";
+/// Earth beyond this is called over-levelling, cubic metres a hectare (common practice, no source).
+const OVER_LEVELLED_M3_HA: f64 = 800.0;
+/// Mean haul beyond which another block shape is worth a thought, metres (common practice, no source).
+const LONG_HAUL_M: f64 = 150.0;
+
+pub(super) fn findings(plan: &LevellingPlan, input: &LevellingInput<'_>, params: &LevellingParams) -> Vec<Finding> {
+    let mut list = Vec::new();
+    for (earth, block) in plan.blocks.iter().zip(&input.blocks.blocks) {
+        for (severity, code, text) in of_block(earth, params) {
+            list.push(
+                Finding::new(severity, STAGE, code, format!("Block {}: {text}", block.name))
+                    .at(Place::Named(format!("block {}", block.name))),
+            );
+        }
+    }
+    if params.cut_fill_ratio <= 1.0 {
+        list.push(Finding::new(
+            Severity::Warning,
+            STAGE,
+            "no_shrinkage",
+            "The cut:fill ratio is 1.0: placed soil always shrinks. Set `levelling.cut_fill_ratio` for the soil.",
+        ));
+    }
+    if input.ground.accuracy.budget_only() && plan.blocks.iter().any(|b| b.cut_m3 > 0.0) {
+        list.push(Finding::new(
+            Severity::Severe,
+            STAGE,
+            "budget_only",
+            format!(
+                "Quantities are for budget only, do not build: the ground is known to {:.3} m (1 sigma, {}). Cut {:.0} m3, 95 % between {:.0} and {:.0} m3 from survey error alone.",
+                input.ground.accuracy.vertical_sigma_m,
+                input.ground.accuracy.basis,
+                plan.cut_range_m3.likely,
+                plan.cut_range_m3.low,
+                plan.cut_range_m3.high
+            ),
+        ));
+    }
+    if input.ground.smoothed_over_m > 0.0 {
+        list.push(Finding::new(
+            Severity::Note,
+            STAGE,
+            "beds_not_in_volumes",
+            format!(
+                "Old tree beds ({:.0} mm on average) are taken to be worked down by raking and discs; they are not in the volumes.",
+                1_000.0 * input.ground.beds_mean_m
+            ),
+        ));
+    }
+    if input.site.layers.topsoil.is_empty() && plan.blocks.iter().any(|b| b.cut_m3 > 0.0) {
+        list.push(Finding::new(
+            Severity::Warning,
+            STAGE,
+            "topsoil_assumed",
+            format!(
+                "No topsoil depths were given; {:.0} mm is assumed everywhere. Probe it before cutting.",
+                params.assumed_topsoil_mm
+            ),
+        ));
+    }
+    list
+}
+
+fn of_block(earth: &BlockEarth, params: &LevellingParams) -> Vec<(Severity, &'static str, String)> {
+    let mut list = Vec::new();
+    let ha = (earth.formed_m2 / M2_PER_HA).max(1e-9);
+    if earth.surface != SurfaceKind::AsItLies && earth.rows_after.is_empty() {
+        list.push((
+            Severity::Severe,
+            "not_formed",
+            "no surface within the limits could be fitted, or its rows leave the ground model.".to_owned(),
+        ));
+    }
+    if earth.subsoil_m2 > 0.0 {
+        list.push((
+            if earth.subsoil_m2 > 0.25 * earth.formed_m2 { Severity::Severe } else { Severity::Warning },
+            "cut_into_subsoil",
+            format!(
+                "{:.2} ha is cut deeper than topsoil less its reserve of {:.0} mm (deepest cut {:.0} mm). Strip and spread {:.0} m3 of topsoil there, or choose a surface with less earth: yield on bare subsoil can halve.",
+                earth.subsoil_m2 / M2_PER_HA, params.topsoil_reserve_mm, 1_000.0 * earth.max_cut_m, earth.strip_m3
+            ),
+        ));
+    }
+    if earth.cut_m3 / ha > OVER_LEVELLED_M3_HA {
+        list.push((
+            Severity::Warning,
+            "over_levelled",
+            format!(
+                "{:.0} m3/ha of cut is more than {OVER_LEVELLED_M3_HA:.0}: look at other bearings or smaller blocks.",
+                earth.cut_m3 / ha
+            ),
+        ));
+    }
+    if earth.haul_mean_m > LONG_HAUL_M {
+        list.push((
+            Severity::Note,
+            "long_haul",
+            format!("mean haul {:.0} m is beyond {LONG_HAUL_M:.0} m, where price climbs.", earth.haul_mean_m),
+        ));
+    }
+    if earth.borrow_m3 > 0.03 * earth.cut_m3.max(1.0) && earth.surface != SurfaceKind::AsItLies {
+        list.push((
+            Severity::Warning,
+            "borrow",
+            format!("{:.0} bank m3 of soil must come from elsewhere (drain spoil first).", earth.borrow_m3),
+        ));
+    }
+    if let Some(below) = earth.binding.iter().find(|b| b.contains("below the drain reach")) {
+        list.push((Severity::Severe, "below_drain_reach", format!("{below}, more than the {:.0} mm it may be raised: those rows cannot drain to any outlet at minimum grade.", params.max_raise_mm)));
+    }
+    list
+}

@@ -1,0 +1,8 @@
+//! One integration binary: rules of the source tree, contracts of the stages, and the program as a user meets it.
+
+mod architecture;
+mod contracts;
+mod data_faults;
+mod file_faults;
+mod program;
+mod shipped;
