@@ -113,10 +113,14 @@ bibliography! {
     Strahler1957 => "Strahler, A. N. (1957). Quantitative analysis of watershed geomorphology. Transactions of the American Geophysical Union 38, 913-920.",
     /// Interest formulas and appraisal of investments.
     Sullivan2015 => "Sullivan, W. G., Wicks, E. M., Koelling, C. P. (2015). Engineering Economy, 16th edition. Pearson.",
+    /// Roughness of grassed channels.
+    Temple1987 => "Temple, D. M., Robinson, K. M., Ahring, R. M., Davis, A. G. (1987). Stability Design of Grass-Lined Open Channels. USDA Agriculture Handbook 667.",
     /// Rotating calipers.
     Toussaint1983 => "Toussaint, G. T. (1983). Solving geometric problems with the rotating calipers. Proceedings of IEEE MELECON, Athens.",
     /// Runoff from curve numbers.
     Tr55 => "USDA Soil Conservation Service (1986). Urban Hydrology for Small Watersheds. Technical Release 55.",
+    /// Freeboard of canals.
+    Usbr1978 => "US Bureau of Reclamation (1978). Design of Small Canal Structures. US Department of the Interior.",
     /// Sediment delivery ratio.
     Vanoni1975 => "Vanoni, V. A. (ed.) (1975). Sedimentation Engineering. ASCE Manual 54.",
     /// Surface irrigation and land levelling, worked example.

@@ -15,11 +15,15 @@ pub fn net_present_value(rate_ratio: f64, payments: &[f64]) -> f64 {
 
 /// The rate at which the net present value is nil, searched between -0.99 and 10 a period.
 ///
-/// `None` when the net present value does not change sign there (for instance when all payments are outlays). With
+/// `None` when the net present value does not change sign there (for instance when all payments are outlays, or nil). With
 /// several sign changes the lowest such rate of the search grid is returned.
 #[must_use]
 pub fn internal_rate_of_return(payments: &[f64]) -> Option<f64> {
     const STEPS: u32 = 2_000;
+    // Without an outlay and an income every rate or no rate would do.
+    if !(payments.iter().any(|&p| p > 0.0) && payments.iter().any(|&p| p < 0.0)) {
+        return None;
+    }
     let rate_at = |i: u32| 0.01 * (11.0_f64 / 0.01).powf(f64::from(i) / f64::from(STEPS)) - 1.0;
     let mut low = rate_at(0);
     let mut worth_low = net_present_value(low, payments);
@@ -29,7 +33,7 @@ pub fn internal_rate_of_return(payments: &[f64]) -> Option<f64> {
         if worth_low == 0.0 {
             return Some(low);
         }
-        if worth_low * worth_high < 0.0 {
+        if opposite(worth_low, worth_high) {
             return break_even(|rate| net_present_value(rate, payments), low, high);
         }
         (low, worth_low) = (high, worth_high);
@@ -102,6 +106,28 @@ pub fn gradient_present_value(rate_ratio: f64, periods: u32) -> f64 {
     (1..=periods).map(|k| f64::from(k - 1) / (1.0 + rate_ratio).powi(i32::try_from(k).unwrap_or(i32::MAX))).sum()
 }
 
+/// Benefit over cost: worth today of the benefits over outlay plus worth today of the yearly costs, less that of the
+/// salvage (running costs stand in the denominator). `None` when nothing is spent.
+#[must_use]
+pub fn benefit_cost_ratio(
+    rate_ratio: f64,
+    periods: u32,
+    outlay: f64,
+    yearly_cost: f64,
+    yearly_benefit: f64,
+    salvage: f64,
+) -> Option<f64> {
+    let factor = annuity_present_value(rate_ratio, periods);
+    let salvage_today = salvage * (-f64::from(periods) * rate_ratio.ln_1p()).exp();
+    let cost = outlay + yearly_cost * factor - salvage_today;
+    (cost > 0.0).then(|| yearly_benefit * factor / cost)
+}
+
+/// Whether one number is above and the other below nil. Their product would underflow for tiny ones.
+fn opposite(a: f64, b: f64) -> bool {
+    (a > 0.0 && b < 0.0) || (a < 0.0 && b > 0.0)
+}
+
 /// Where `worth` changes sign between `low` and `high`, by bisection to the last bit; `None` when both ends have one
 /// sign.
 #[must_use]
@@ -114,7 +140,7 @@ pub fn break_even(worth: impl Fn(f64) -> f64, mut low: f64, mut high: f64) -> Op
     if at_high == 0.0 {
         return Some(high);
     }
-    if !(at_low * at_high < 0.0) {
+    if !opposite(at_low, at_high) {
         return None;
     }
     for _ in 0..200 {
@@ -122,7 +148,7 @@ pub fn break_even(worth: impl Fn(f64) -> f64, mut low: f64, mut high: f64) -> Op
         if middle <= low.min(high) || middle >= low.max(high) {
             break;
         }
-        if worth(middle) * at_low > 0.0 { low = middle } else { high = middle }
+        if opposite(worth(middle), at_high) { low = middle } else { high = middle }
     }
     Some(f64::midpoint(low, high))
 }
@@ -173,12 +199,13 @@ mod tests {
         // Computed with numpy-financial 1.0: -50,000 then 12,000 for 6 years at 7 %.
         let mut payments = vec![12_000.0; 7];
         payments[0] = -50_000.0;
-        near(net_present_value(0.07, &payments), 7_198.4759, 1e-4);
+        near(net_present_value(0.07, &payments), 7_198.475_9, 1e-4);
         near(internal_rate_of_return(&payments).unwrap(), 0.115_304_73, 1e-8);
         near(payback(&payments).unwrap(), 50.0 / 12.0, 1e-12);
         near(net_present_value(0.07, &payments) * capital_recovery_factor(0.07, 6), 1_510.21, 0.01);
         near(peak_debt(&payments), 50_000.0, 1e-9);
-        assert!(discounted_payback(0.07, &payments).unwrap() > 5.0);
+        // After 5 years 49,202.37 is paid back; the sixth brings 7,996.11 (table of present values at 7 %).
+        near(discounted_payback(0.07, &payments).unwrap(), 5.0 + 797.63 / 7_996.11, 1e-5);
         assert_eq!(payback(&[-10.0, 4.0, 4.0]), None);
         assert_eq!(internal_rate_of_return(&[-10.0, -4.0]), None);
     }
@@ -186,10 +213,27 @@ mod tests {
     #[test]
     fn benefit_cost_of_a_handbook() {
         // Lindeburg, p. 14-4: cost, yearly cost, yearly benefit, salvage; running costs in the denominator.
-        let factor = annuity_present_value(0.10, 10);
-        near(150.0 * factor / (300.0 + 45.0 * factor), 1.598_745, 1e-6);
-        let salvage = 10.0 / 1.1_f64.powi(10);
-        near(200.0 * factor / (400.0 + 35.0 * factor - salvage), 2.010_642, 1e-6);
+        near(benefit_cost_ratio(0.10, 10, 300.0, 45.0, 150.0, 0.0).unwrap(), 1.598_745, 1e-6);
+        near(benefit_cost_ratio(0.10, 10, 400.0, 35.0, 200.0, 10.0).unwrap(), 2.010_642, 1e-6);
+        assert_eq!(benefit_cost_ratio(0.10, 10, 0.0, 0.0, 1.0, 0.0), None);
+    }
+
+    #[test]
+    fn nothing_has_no_rate_and_tiny_sums_break_even() {
+        assert_eq!(internal_rate_of_return(&[0.0, 0.0]), None);
+        assert_eq!(internal_rate_of_return(&[]), None);
+        assert_eq!(internal_rate_of_return(&[5.0, 0.0, 3.0]), None);
+        // Analytic: a straight line, at a scale where products of two values underflow.
+        near(break_even(|x| 1e-200 * (x - 3.0), 0.0, 10.0).unwrap(), 3.0, 1e-12);
+        near(break_even(|x| 3.0 - x, 0.0, 10.0).unwrap(), 3.0, 1e-12);
+        assert_eq!(break_even(|_| f64::NAN, 0.0, 1.0), None);
+        assert_eq!(break_even(|x| x * x + 1.0, -1.0, 1.0), None);
+    }
+
+    #[test]
+    fn a_second_debt_delays_the_payback() {
+        // By hand: nil at 1.5, in debt again at 3, nil for good in the middle of the fourth period.
+        near(payback(&[-10.0, 5.0, 10.0, -10.0, 10.0]).unwrap(), 3.5, 1e-12);
     }
 
     proptest! {

@@ -266,16 +266,18 @@ mod tests {
 
     #[test]
     fn critical_depths() {
-        // Analytic for triangle and rectangle; the trapezoid corrects a lecture note that prints 0.79.
+        // Analytic for triangle and rectangle.
         assert!((critical_depth_m(&Section::vee(6.0), 0.5).unwrap() - 0.269_296).abs() < 1e-6);
         assert!((critical_depth_m(&trapezoid(3.0, 0.0), 6.0).unwrap() - 0.741_617).abs() < 1e-6);
+        // The trapezoid corrects a lecture note that prints 0.79. Its figures were reckoned with g = 9.81; critical depth
+        // depends on Q^2 / g alone, so the discharge is scaled to meet them exactly.
         let section = trapezoid(3.0, 2.0);
-        let yc = critical_depth_m(&section, 10.0).unwrap();
-        // The worked value takes g = 9.81 m/s2; ours is the standard 9.80665, which moves the depth by 9e-5 m.
-        assert!((yc - 0.855_501).abs() < 1.5e-4);
-        assert!((10.0 / section.area_m2(yc) - 2.481_22).abs() < 5e-4);
+        let q = 10.0 * (GRAVITY_M_S2 / 9.81).sqrt();
+        let yc = critical_depth_m(&section, q).unwrap();
+        assert!((yc - 0.855_501).abs() < 1e-6);
+        assert!((10.0 / section.area_m2(yc) - 2.481_22).abs() < 1e-5);
         assert!((normal_depth_m(&section, 10.0, 0.025, 0.007_768).unwrap() - yc).abs() < 1e-4);
-        assert!((froude(&section, yc, 10.0) - 1.0).abs() < 1e-9);
+        assert!((froude(&section, yc, q) - 1.0).abs() < 1e-9);
     }
 
     #[test]

@@ -6,6 +6,7 @@
 //! * [`section`]: the shape of a channel's cross section
 //! * [`channel`]: uniform and critical flow in a section
 //! * [`pipe`]: round pipes flowing full
+//! * [`roughness`]: grassed beds, and freeboard
 //! * [`velocity`]: what bare and grassed beds stand
 //! * [`inverts`]: the highest inverts that keep a tree of channels falling
 
@@ -13,6 +14,7 @@ pub mod channel;
 pub mod inverts;
 pub mod pipe;
 pub mod rain;
+pub mod roughness;
 pub mod runoff;
 pub mod section;
 pub mod travel;
@@ -25,6 +27,7 @@ pub use channel::{
 pub use inverts::{DrainNode, InvertError, Inverts, available_slope_ratio, drain_reach_m, grade_inverts};
 pub use pipe::{culvert_discharge_m3_s, pipe_full_discharge_m3_s};
 pub use rain::{RainError, ReturnRain};
+pub use roughness::{freeboard_m, vegetal_n};
 pub use runoff::{
     composite_coefficient_ratio, curve_number_runoff_mm, drainage_coefficient_m3_s, rational_m3_s, runoff_volume_m3,
 };
