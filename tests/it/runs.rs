@@ -149,7 +149,8 @@ fn results_are_the_same_bytes_with_one_thread_and_with_two() {
 #[test]
 fn a_second_run_while_one_is_at_work_is_kept_out() {
     let (folder, _) = with_plan(&small_site());
-    let store = rowfall::formats::DiskStore::new(folder.path(), &folder.path().join(".rowfall"), &folder.path().join("run"));
+    let store =
+        rowfall::formats::DiskStore::new(folder.path(), &folder.path().join(".rowfall"), &folder.path().join("run"));
     let lock = store.lock().unwrap();
     let output = rowfall(folder.path(), &["run", "plan.toml"]);
     assert_eq!(output.status.code(), Some(5), "{}", told(folder.path(), &output));

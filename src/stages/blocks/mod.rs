@@ -21,9 +21,10 @@ use crate::land::rates::Rates;
 use crate::land::site::Site;
 use crate::land::survey::Ground;
 use crate::land::water::{PlantablePiece, WaterModel};
+use crate::methods::shapes::{buffer_polygon, clean};
 use crate::stages::{Ctx, Stage, StageInfo};
 use crate::units::{Bearing, M2_PER_HA};
-use geo::{Area, ConvexHull, Distance, Euclidean, Point, Polygon};
+use geo::{Area, ConvexHull, Distance, Euclidean, MultiPolygon, Point, Polygon, Simplify};
 use rows::Label;
 use search::Part;
 use trial::{Judge, Trial};
@@ -119,9 +120,10 @@ fn lay_out_piece(
     wish: Option<Bearing>,
     plan: &mut BlockPlan,
 ) {
-    let study = search::study(judge, &piece.outline, wish);
-    let parts: Vec<Part> = search::partition(judge, &piece.outline, wish)
-        .into_iter()
+    let outlines = smoothed(&piece.outline);
+    let parts: Vec<Part> = outlines
+        .iter()
+        .flat_map(|outline| search::partition(judge, outline, wish))
         .flat_map(|part| search::within_limits(judge, part, wish))
         .collect();
     if parts.is_empty() {
@@ -132,6 +134,7 @@ fn lay_out_piece(
         return;
     }
     plan.rows_lower_bound += rows_lower_bound(judge, &piece.outline, &parts);
+    let study = outlines.first().map(|outline| search::study(judge, outline, wish)).unwrap_or_default();
     let taken: Vec<Bearing> = parts.iter().map(|p| p.trial.bearing).collect();
     plan.study.extend(study.iter().map(|(trial, why)| {
         let chosen = taken.iter().any(|b| b.axis_angle_to(trial.bearing) < 0.01);
@@ -139,6 +142,16 @@ fn lay_out_piece(
     }));
     let label = Label { name: None, parcel: parcel.to_owned(), given: false };
     plan.blocks.extend(parts.iter().map(|part| rows::block(judge, &site.geodesy, part, &label)));
+}
+
+/// The piece without the jags that buffers and cells leave on it, a hand's breadth inside so that nothing kept is touched.
+/// The largest part comes first.
+fn smoothed(piece: &Polygon<f64>) -> Vec<Polygon<f64>> {
+    const JAG_M: f64 = 0.5;
+    let inner = buffer_polygon(&MultiPolygon(vec![piece.clone()]), -JAG_M);
+    let mut parts: Vec<Polygon<f64>> = clean(&inner.simplify(JAG_M), 100.0).0;
+    parts.sort_by(|a, b| b.unsigned_area().total_cmp(&a.unsigned_area()));
+    parts
 }
 
 fn lay_out_given(judge: &Judge<'_>, site: &Site, wish: Option<Bearing>, plan: &mut BlockPlan) {

@@ -8,10 +8,11 @@ use crate::methods::shapes::{
 };
 use crate::units::{Bearing, M2_PER_HA};
 use geo::{Area, Polygon, Simplify};
-use rayon::prelude::*;
 
 /// Edges tried, longest first.
 const EDGES: usize = 20;
+/// Bearings tried when a cut is weighed.
+const QUICK: usize = 6;
 /// A cut must save this share of the yearly cost to be taken: fewer blocks are worth something by themselves.
 const LEAST_SAVING_RATIO: f64 = 0.03;
 /// Re-entrant corners tried at each level, sharpest first, and levels of cutting.
@@ -100,6 +101,16 @@ pub(super) fn best(judge: &Judge<'_>, piece: &Polygon<f64>, fixed: Option<Bearin
     }
 }
 
+/// A bearing nearly as good as the best, for judging whether a cut is worth it: the longest edges and the narrow way.
+fn quick(judge: &Judge<'_>, piece: &Polygon<f64>, fixed: Option<Bearing>) -> Option<Trial> {
+    if fixed.is_some() {
+        return best(judge, piece, fixed);
+    }
+    let samples = judge.samples(piece);
+    let list = candidates(judge, piece, None).into_iter().filter(|(_, why)| *why != "sweep").take(QUICK).collect();
+    run(judge, piece, samples.as_ref(), list).into_iter().next().map(|(t, _)| t)
+}
+
 /// Cuts a piece at its re-entrant corners wherever that saves money; every part keeps its own best bearing.
 pub(super) fn partition(judge: &Judge<'_>, piece: &Polygon<f64>, fixed: Option<Bearing>) -> Vec<Part> {
     cut(judge, piece, fixed, LEVELS)
@@ -113,15 +124,13 @@ fn cut(judge: &Judge<'_>, piece: &Polygon<f64>, fixed: Option<Bearing>, levels: 
         return vec![whole];
     }
     let choices = cuts(piece, whole.trial.bearing, least_m2);
-    // Judged side by side, chosen in the stated order, so that the thread count cannot matter.
-    let judged: Vec<Option<(f64, Vec<Polygon<f64>>)>> = choices
-        .into_par_iter()
-        .map(|parts| {
-            let costs: Option<Vec<f64>> = parts.iter().map(|p| best(judge, p, fixed).map(|t| t.yearly)).collect();
-            costs.map(|c| (c.iter().sum(), parts))
+    let cheapest = choices
+        .into_iter()
+        .filter_map(|parts| {
+            let costs: Option<Vec<f64>> = parts.iter().map(|p| quick(judge, p, fixed).map(|t| t.yearly)).collect();
+            costs.map(|c| (c.iter().sum::<f64>(), parts))
         })
-        .collect();
-    let cheapest = judged.into_iter().flatten().reduce(|a, b| if b.0 < a.0 { b } else { a });
+        .reduce(|a, b| if b.0 < a.0 { b } else { a });
     match cheapest {
         Some((cost, parts)) if cost < whole.trial.yearly * (1.0 - LEAST_SAVING_RATIO) => {
             parts.iter().flat_map(|part| cut(judge, part, fixed, levels - 1)).collect()
