@@ -56,7 +56,7 @@ fn cog(sheet: &RasterSheet, srs: &SpatialRef, file: &std::path::Path) -> gdal::e
     let options = [
         "COMPRESS=DEFLATE",
         "PREDICTOR=YES",
-        "LEVEL=9",
+        "LEVEL=6",
         "BLOCKSIZE=256",
         "OVERVIEW_RESAMPLING=AVERAGE",
         "RESAMPLING=AVERAGE",

@@ -149,8 +149,8 @@ fn lines(key: &str, feature: &RawFeature, layer: &RawLayer, i: usize, into: &mut
         match key {
             "power_line" => into.power_lines.push(PowerLine {
                 line,
-                clearance_m: feature.number(&["clearance_m", "clearance", "height_m"]),
-                easement_m: feature.number(&["easement_m", "easement", "width_m"]),
+                clearance_m: feature.number(&["clearance_m", "clearance_height_m", "clearance", "height_m"]),
+                easement_m: feature.number(&["easement_m", "easement_width_m", "easement", "width_m"]),
             }),
             "track" => into.tracks.push(ExistingTrack {
                 name: name.clone(),

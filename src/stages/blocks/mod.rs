@@ -50,7 +50,7 @@ impl Stage for Blocks {
         version: 1,
         question: "Which way do the rows run, and how long can they be?",
         method: "Each plantable piece is laid out exactly at its edge azimuths, at the ends of the admissible falls, across \
-                 its narrow way, on a 5-degree sweep refined to 1 degree and at the user's wish: headlands inset (turning \
+                 its narrow way, on a 10-degree sweep refined to 1 degree and at the user's wish: headlands inset (turning \
                  width where rows end, side width where they run along), rows clipped, short rows dropped. A layout costs \
                  its turns, the land without rows, and the earth of the least-squares plane within the fall limits, raised \
                  where its low ends would lie below the drain reach, paid off over years. Pieces are cut at re-entrant \

@@ -10,7 +10,7 @@ use crate::units::{Bearing, M2_PER_HA};
 use geo::{Area, Polygon, Simplify};
 
 /// Edges tried, longest first.
-const EDGES: usize = 20;
+const EDGES: usize = 12;
 /// Bearings tried when a cut is weighed.
 const QUICK: usize = 6;
 /// A cut must save this share of the yearly cost to be taken: fewer blocks are worth something by themselves.
@@ -69,7 +69,7 @@ fn candidates(judge: &Judge<'_>, piece: &Polygon<f64>, wish: Option<Bearing>) ->
     if let Some(samples) = judge.samples(piece) {
         list.extend(fall_ends(judge, &samples).into_iter().map(|b| (b.axis(), "end of the falls")));
     }
-    list.extend((0..36).map(|i| (Bearing::from_degrees(f64::from(i) * 5.0), "sweep")));
+    list.extend((0..18).map(|i| (Bearing::from_degrees(f64::from(i) * 10.0), "sweep")));
     let mut kept: Vec<(Bearing, &'static str)> = Vec::new();
     for (bearing, why) in list {
         if kept.iter().all(|(b, _)| b.axis_angle_to(bearing) > 0.05) {

@@ -108,27 +108,20 @@ fn size_one(
     let stations = stations(draft, net, inverts);
     let depth = |n: &usize| net.nodes[*n].ground_m - inverts.invert_m[*n];
     let deepest_m = own.iter().map(depth).fold(0.0, f64::max);
-    let shallowest_m = own.iter().map(depth).fold(f64::INFINITY, f64::min);
-    let falls: Vec<f64> =
-        own.iter().filter(|n| net.nodes[**n].down.is_some()).map(|n| inverts.slope_ratio[*n]).collect();
-    let least_fall = falls.iter().copied().fold(f64::INFINITY, f64::min).clamp(p.min_fall(), 1.0);
-    let steepest = falls.iter().copied().fold(least_fall, f64::max);
     let area_ha = own.iter().map(|n| loads.area_ha[*n]).fold(0.0, f64::max);
     let rational = own.iter().map(|n| loads.rational_m3_s[*n]).fold(0.0, f64::max);
     let coefficient = drainage_coefficient_m3_s(p.drainage_coefficient_mm_day, area_ha);
-    let design = match p.design_flow {
-        DesignFlow::Rational => rational,
-        DesignFlow::Coefficient => coefficient,
-        DesignFlow::Larger => rational.max(coefficient),
-    };
+    let design = design_m3_s(rational, area_ha, p);
     let spoon = deepest_m <= p.spoon_depth_m;
-    let (batter, least_bottom_m) =
-        if spoon { (p.spoon_batter_h_per_v, 0.0) } else { (p.deep_batter_h_per_v, p.deep_bottom_m) };
-    let water_m = (shallowest_m - p.freeboard_m).max(LEAST_WATER_M);
-    // The numbers were checked with the parameters, so a section always exists.
-    let bottom_m = bottom_width_m(design, water_m, batter, p.roughness_grown_n, least_fall)
-        .map_or(least_bottom_m, |b| (b.max(least_bottom_m) * 10.0).ceil() / 10.0);
-    let section = Section::Trapezoid { bottom_m, batter_h_per_v: batter };
+    let batter = if spoon { p.spoon_batter_h_per_v } else { p.deep_batter_h_per_v };
+    let cuts: Vec<LocalCut> = own.iter().map(|n| local_cut(*n, net, inverts, loads, spoon, p)).collect();
+    let widest = cuts.iter().fold(LocalCut::default(), |w, c| if c.bottom_m > w.bottom_m { *c } else { w });
+    let velocity_m_s = cuts.iter().map(|c| c.velocity_m_s).fold(0.0, f64::max);
+    let bottoms_m: Vec<f64> = draft
+        .nodes
+        .iter()
+        .map(|n| own.iter().position(|o| o == n).or(own.len().checked_sub(1)).map_or(0.0, |i| cuts[i].bottom_m))
+        .collect();
     let mouth_m = stations.last().map_or(0.0, |s| s.station_m);
     let bed_fall_m = stations.first().map_or(0.0, |s| s.invert_m) - stations.last().map_or(0.0, |s| s.invert_m);
     Drain {
@@ -136,16 +129,16 @@ fn size_one(
         kind: draft.kind,
         block: draft.block.map(|b| blocks.blocks[b].id),
         line: LineString(stations.iter().map(|s| s.at).collect()),
-        section: DrainSection { bottom_m, batter_h_per_v: batter, depth_m: deepest_m },
+        section: DrainSection { bottom_m: widest.bottom_m, batter_h_per_v: batter, depth_m: deepest_m },
         grade: Slope::from_ratio(if mouth_m > 0.0 { bed_fall_m / mouth_m } else { 0.0 }),
         catchment_ha: area_ha,
         rational_m3_s: rational,
         coefficient_m3_s: coefficient,
         design_m3_s: design,
-        flow_depth_m: normal_depth_m(&section, design, p.roughness_grown_n, least_fall).unwrap_or(0.0),
-        velocity_m_s: normal_flow(&section, design, p.roughness_new_n, steepest).map_or(0.0, |f| f.velocity_m_s),
+        flow_depth_m: cuts.iter().map(|c| c.flow_depth_m).fold(0.0, f64::max),
+        velocity_m_s,
         velocity_limit_m_s: p.velocity_limit_m_s,
-        excavation_m3: excavation_m3(&section, &stations),
+        excavation_m3: excavation_m3(&bottoms_m, batter, &stations),
         to: draft.to.clone(),
         deficit_m: own.iter().map(|n| inverts.deficit_m[*n]).fold(0.0, f64::max),
         stations,
@@ -170,11 +163,55 @@ fn stations(draft: &DraftDrain, net: &Network, inverts: &Inverts) -> Vec<DrainSt
     stations
 }
 
-/// Earth dug, by mean end areas between stations.
-fn excavation_m3(section: &Section, stations: &[DrainStation]) -> f64 {
-    let area = |s: &DrainStation| section.area_m2((s.ground_m - s.invert_m).max(0.0));
+/// The cut at one node: a drain widens as it gathers water and narrows where it lies deep or falls fast.
+#[derive(Debug, Clone, Copy, Default)]
+struct LocalCut {
+    bottom_m: f64,
+    flow_depth_m: f64,
+    velocity_m_s: f64,
+}
+
+fn local_cut(n: usize, net: &Network, inverts: &Inverts, loads: &Loads, spoon: bool, p: &DrainsParams) -> LocalCut {
+    let (batter, least_bottom_m) =
+        if spoon { (p.spoon_batter_h_per_v, 0.0) } else { (p.deep_batter_h_per_v, p.deep_bottom_m) };
+    let design = design_m3_s(loads.rational_m3_s[n], loads.area_ha[n], p);
+    // Where a drain comes out at a bank it has no depth, and needs none: the least depth of the rest is asked of it.
+    let depth_m = (net.nodes[n].ground_m - inverts.invert_m[n]).max(p.collector_depth_m);
+    let water_m = (depth_m - p.freeboard_m).max(LEAST_WATER_M);
+    let fall = if net.nodes[n].down.is_some() { inverts.slope_ratio[n] } else { p.min_fall() };
+    let fall = fall.clamp(p.min_fall(), 1.0);
+    // The numbers were checked with the parameters, so a section always exists.
+    let bottom_m = bottom_width_m(design, water_m, batter, p.roughness_grown_n, fall)
+        .map_or(least_bottom_m, |b| (b.max(least_bottom_m) * 10.0).ceil() / 10.0);
+    let section = Section::Trapezoid { bottom_m, batter_h_per_v: batter };
+    LocalCut {
+        bottom_m,
+        flow_depth_m: normal_depth_m(&section, design, p.roughness_grown_n, fall).unwrap_or(0.0),
+        velocity_m_s: normal_flow(&section, design, p.roughness_new_n, fall).map_or(0.0, |f| f.velocity_m_s),
+    }
+}
+
+fn design_m3_s(rational_m3_s: f64, area_ha: f64, p: &DrainsParams) -> f64 {
+    let coefficient = drainage_coefficient_m3_s(p.drainage_coefficient_mm_day, area_ha);
+    match p.design_flow {
+        DesignFlow::Rational => rational_m3_s,
+        DesignFlow::Coefficient => coefficient,
+        DesignFlow::Larger => rational_m3_s.max(coefficient),
+    }
+}
+
+/// Earth dug, by mean end areas between stations, each with its own bottom.
+fn excavation_m3(bottoms_m: &[f64], batter_h_per_v: f64, stations: &[DrainStation]) -> f64 {
+    let areas: Vec<f64> = stations
+        .iter()
+        .zip(bottoms_m)
+        .map(|(s, bottom_m)| {
+            Section::Trapezoid { bottom_m: *bottom_m, batter_h_per_v }.area_m2((s.ground_m - s.invert_m).max(0.0))
+        })
+        .collect();
     stations
         .windows(2)
-        .map(|pair| end_area_m3(area(&pair[0]), area(&pair[1]), pair[1].station_m - pair[0].station_m))
+        .zip(areas.windows(2))
+        .map(|(pair, area)| end_area_m3(area[0], area[1], pair[1].station_m - pair[0].station_m))
         .sum()
 }
