@@ -95,7 +95,8 @@ fn stages_do_not_look_into_each_other() {
     let mut broken = Vec::new();
     for (file, text) in sources(&["src/stages"]) {
         let own = file.trim_start_matches("src/stages/").split(['/', '.']).next().unwrap_or_default().to_owned();
-        for (at, line) in code(&text).filter(|_| own != "mod") {
+        // A test may run an earlier stage to get an input; what ships may not.
+        for (at, line) in code(&text).filter(|_| own != "mod" && !file.ends_with("/tests.rs")) {
             for after in line.split("crate::stages::").skip(1) {
                 let other: String = after.chars().take_while(|c| c.is_alphanumeric() || *c == '_').collect();
                 let is_stage = rowfall::stages::STAGES.iter().any(|s| s.info.name == other);
