@@ -6,6 +6,9 @@ use crate::finding::Problem;
 use gdal::spatial_ref::{CoordTransform, CoordTransformOptions, SpatialRef};
 use geo::{Coord, Geometry, LineString, MapCoords, MultiPolygon, Polygon};
 
+/// The datum that files of plain longitude and latitude are in by their standard, whatever their maker's receiver did.
+const LOOSE: &str = "WGS 84";
+
 /// A checked way from one horizontal system to another.
 pub struct Mapper {
     inner: Option<CoordTransform>,
@@ -39,6 +42,12 @@ impl Mapper {
             Some((a, b)) if is_current_pair(&a, &b) => Some(format!(
                 "data in {a} were taken as {b} without a shift (EPSG:8450, stated accuracy 3 m); have lines that must \
                  be right to a decimetre surveyed in {b}"
+            )),
+            // GeoJSON and KML cannot name another datum, and "WGS 84" as a whole is only good to about 2 m itself.
+            Some((a, b)) if a == LOOSE || b == LOOSE => Some(format!(
+                "data in {a} were taken as {b} without a shift: `{LOOSE}` as such is only defined to about 2 m, and on the \
+                 ground the two can differ by that much. Deliver the data in the datum of the elevation raster, or check \
+                 two corners on the ground before pegging"
             )),
             Some((a, b)) if allow_null => Some(format!(
                 "data in {a} were taken as {b} without a shift because `site.allow_null_datum_shift` is set; such pairs \

@@ -118,7 +118,12 @@ fn datum_step_of_alice_springs() {
 fn no_shift_between_different_datums_is_asked_for() {
     let (wgs84, mga94, mga2020) =
         (crs::from_epsg(4326).unwrap(), crs::from_epsg(28356).unwrap(), crs::from_epsg(7856).unwrap());
-    assert_eq!(Mapper::new(&wgs84, &mga94, false, "x").err().unwrap().code, "crs_not_reachable");
+    // Plain longitude and latitude is let through with its accuracy said; two named datums are not.
+    assert!(Mapper::new(&wgs84, &mga94, false, "x").unwrap().note.unwrap().contains("2 m"));
+    let etrs89 = crs::from_epsg(4258).unwrap();
+    let nad83 = crs::from_epsg(26915).unwrap();
+    let refused = Mapper::new(&etrs89, &nad83, false, "x").err().map(|p| p.code);
+    assert!(refused.as_deref() == Some("crs_not_reachable"), "{refused:?}");
     assert!(Mapper::new(&wgs84, &mga94, true, "x").unwrap().note.unwrap().contains("without a shift"));
     assert!(Mapper::new(&wgs84, &mga2020, false, "x").unwrap().note.unwrap().contains("EPSG:8450"));
 }
