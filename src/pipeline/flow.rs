@@ -14,9 +14,11 @@ use crate::land::levelling::LevellingPlan;
 use crate::land::program::Program;
 use crate::land::site::Site;
 use crate::land::store::Wanted;
+use crate::land::survey::RawSurvey;
 use crate::land::survey::{ElevationModel, Ground};
 use crate::land::terrain::TerrainModel;
 use crate::land::water::WaterModel;
+use crate::stages::Ctx;
 use crate::stages::blocks::{Blocks, BlocksInput};
 use crate::stages::clearing::{Clearing, ClearingInput};
 use crate::stages::costing::{CostingInput, CostingStage};
@@ -261,14 +263,26 @@ fn survey(plan: &Plan, read: &RawInputs<'_>, run: &Runner<'_>) -> Result<Kept<(S
             run.cache.keep(&surface_key, surface)?;
         }
         let noticed: Vec<Finding> = outcome.findings;
-        let input = SurveyInput {
-            raw: raw.get_or_init(|| outcome.value),
-            name: &plan.site.name,
-            stated_sigma_m: plan.site.elevation_sigma_m,
-            parcels_worked_as_one: plan.site.parcels_worked_as_one,
-        };
-        Ok((input, noticed))
+        Ok((survey_input(plan, raw.get_or_init(|| outcome.value)), noticed))
     })
+}
+
+fn survey_input<'a>(plan: &'a Plan, raw: &'a RawSurvey) -> SurveyInput<'a> {
+    SurveyInput {
+        raw,
+        name: &plan.site.name,
+        stated_sigma_m: plan.site.elevation_sigma_m,
+        parcels_worked_as_one: plan.site.parcels_worked_as_one,
+    }
+}
+
+/// What the survey stage finds wrong with inputs that could be read: crossing outlines, holes, overlaps. Makes nothing.
+///
+/// # Errors
+/// Everything that is wrong.
+pub fn judge_inputs(plan: &Plan, raw: &RawSurvey, ctx: &Ctx<'_>) -> Result<Vec<Finding>, Problems> {
+    let params = plan.stages.survey.clone().unwrap_or_default();
+    Ok(Survey::run(survey_input(plan, raw), &params, ctx)?.findings)
 }
 
 fn no_ground() -> Problem {

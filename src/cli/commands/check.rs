@@ -1,4 +1,4 @@
-//! `rowfall check`: opens every input, reports every problem, computes nothing.
+//! `rowfall check`: opens every input, reports every problem, makes nothing.
 
 use super::plan_of;
 use crate::cli::args::Check;
@@ -6,7 +6,10 @@ use crate::cli::disk;
 use crate::cli::messages::Voice;
 use crate::finding::Problems;
 use crate::land::store::Store as _;
+use crate::pipeline::flow::judge_inputs;
+use crate::stages::{Ctx, Silent};
 use serde_json::json;
+use std::sync::atomic::AtomicBool;
 
 /// Checks a pipeline file and its inputs.
 ///
@@ -21,7 +24,15 @@ pub fn check(args: &Check, voice: &Voice) -> Result<(), Problems> {
     let mut problems = Problems::default();
     let inputs = store.input_digest(&plan.site, &wanted).map_err(|p| problems.0.extend(p.0)).ok();
     let survey = store.read_survey(&plan.site, &wanted);
-    let survey = survey.map_err(|p| problems.0.extend(p.0)).ok();
+    let mut survey = survey.map_err(|p| problems.0.extend(p.0)).ok();
+    if let (Some(read), true) = (&mut survey, plan.stages.survey.is_some()) {
+        // What can be read may still be unfit: outlines that cross themselves, holes in the ground, parcels that overlap.
+        let cancel = AtomicBool::new(false);
+        match judge_inputs(&plan, &read.value, &Ctx { progress: &Silent, cancel: &cancel }) {
+            Ok(findings) => read.findings.extend(findings),
+            Err(found) => problems.0.extend(found.0),
+        }
+    }
     let mut told: Vec<crate::finding::Problem> = Vec::new();
     for problem in problems.0 {
         if !told.contains(&problem) {

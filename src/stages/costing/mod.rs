@@ -29,7 +29,7 @@ pub struct CostingParams {
     #[schemars(extend("x-source" = "common practice, no source; 60-120"))]
     pub yield_t_ha: Range,
     /// What the mill pays, per tonne.
-    #[schemars(extend("x-source" = "common practice, no source; cane price formula at 400 to 650 per tonne of sugar"))]
+    #[schemars(extend("x-source" = "common practice, no source; price formula 0.009 x sugar price x (CCS - 4) + 0.6 at 13.5 CCS and 435, 550 and 695 per tonne of sugar"))]
     pub price_per_t: Range,
     /// Harvest, haul and levies, per tonne.
     #[schemars(extend("x-source" = "common practice, no source; 9-13 plus levies"))]
@@ -73,8 +73,8 @@ impl Default for CostingParams {
     fn default() -> Self {
         Self {
             yield_t_ha: Range::new(70.0, 90.0, 110.0),
-            price_per_t: Range::new(36.0, 46.0, 58.0),
-            harvest_per_t: Range::new(10.0, 12.0, 14.0),
+            price_per_t: Range::new(38.0, 47.6, 60.0),
+            harvest_per_t: Range::new(9.0, 11.0, 13.0),
             growing_per_ha: Range::new(900.0, 1_100.0, 1_400.0),
             first_crop_pct: 90.0,
             ratoon_decline_pct: 7.0,

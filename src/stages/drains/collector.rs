@@ -6,7 +6,11 @@ use crate::methods::shapes::Frame;
 use geo::{Coord, LineString, Simplify};
 
 /// Low ends further apart than this many row spacings belong to two collectors.
-const GAP_SPACINGS: f64 = 12.0;
+const GAP_SPACINGS: f64 = 24.0;
+/// Fewer rows than this are not worth a drain of their own: they let go into the headland and run to the nearest one.
+const LEAST_ROWS: usize = 6;
+/// As far as that may be, metres; rows further off are told to have no drain.
+const HEADLAND_RUN_M: f64 = 60.0;
 /// The line is drawn straight where it strays less than this from the row ends' own line, metres.
 const STRAIGHTEN_M: f64 = 1.0;
 
@@ -43,10 +47,30 @@ pub fn collectors(site: &Site, block_at: usize, block: &RowBlock, default_offset
             })
             .collect();
         ends.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.total_cmp(&b.1)).then(a.2.cmp(&b.2)));
-        for chain in chains(&ends, gap_m) {
+        for (chain, guests) in gathered(chains(&ends, gap_m)) {
             let points: Vec<Coord<f64>> = chain.iter().map(|(across, along, _)| frame.leave(*across, *along)).collect();
             let line = if points.len() > 1 { LineString(points).simplify(STRAIGHTEN_M).0 } else { points };
-            all.push(Collector { block: block_at, rows: chain.iter().map(|end| end.2).collect(), line });
+            all.push(Collector { block: block_at, rows: chain.iter().map(|end| end.2).chain(guests).collect(), line });
+        }
+    }
+    all
+}
+
+/// Chains long enough for a drain, each with the stray rows that run to it along the headland.
+fn gathered(chains: Vec<Vec<(f64, f64, usize)>>) -> Vec<(Vec<(f64, f64, usize)>, Vec<usize>)> {
+    let (long, stray): (Vec<_>, Vec<_>) = chains.into_iter().partition(|c| c.len() >= LEAST_ROWS);
+    if long.is_empty() {
+        // A block of a few rows gets its drain all the same.
+        return stray.into_iter().map(|c| (c, Vec::new())).collect();
+    }
+    let mut all: Vec<(Vec<(f64, f64, usize)>, Vec<usize>)> = long.into_iter().map(|c| (c, Vec::new())).collect();
+    for end in stray.into_iter().flatten() {
+        let way_m = |chain: &[(f64, f64, usize)]| {
+            chain.iter().map(|c| (c.0 - end.0).hypot(c.1 - end.1)).fold(f64::INFINITY, f64::min)
+        };
+        let nearest = all.iter_mut().map(|entry| (way_m(&entry.0), entry)).min_by(|a, b| a.0.total_cmp(&b.0));
+        if let Some((_, entry)) = nearest.filter(|(way, _)| *way <= HEADLAND_RUN_M) {
+            entry.1.push(end.2);
         }
     }
     all
