@@ -10,6 +10,7 @@
 //! operations and offsets by the `geo` crate.
 //! How we know: areas of discs and stadiums (`buffer_areas`), set identities (`parts_make_the_whole`), hand cases.
 
+use geo::CoordsIter as _;
 use geo::algorithm::buffer::{BufferStyle, LineCap, LineJoin};
 use geo::orient::Direction;
 use geo::{
@@ -97,6 +98,9 @@ pub(super) fn round_style(distance_m: f64) -> BufferStyle<f64> {
     BufferStyle::new(distance_m).line_cap(LineCap::Round(angle)).line_join(LineJoin::Round(angle))
 }
 
+/// Points beyond which a polygon is rebuilt without asking whether it has to be.
+const MANY_POINTS: usize = 300;
+
 /// Rounds to 1 mm, drops pieces and holes below `min_area_m2` and sets the winding.
 ///
 /// Rounding can close a neck narrower than a millimetre; a piece that becomes invalid by it is
@@ -108,7 +112,8 @@ pub fn clean(shape: &MultiPolygon<f64>, min_area_m2: f64) -> MultiPolygon<f64> {
         let Some(rounded) = round_polygon(piece, min_area_m2) else {
             continue;
         };
-        if rounded.is_valid() {
+        // The validity test is quadratic; beyond a few hundred points the union itself is the quicker way to be sure.
+        if rounded.coords_count() <= MANY_POINTS && rounded.is_valid() {
             kept.push(rounded);
         } else {
             let rebuilt = union_raw([&rounded]);

@@ -11,6 +11,8 @@ use geo::{Area, Polygon, Simplify};
 
 /// Edges tried, longest first.
 const EDGES: usize = 12;
+/// Cuts laid out after all have been sketched.
+const CLOSE_LOOKS: usize = 3;
 /// Bearings tried when a cut is weighed.
 const QUICK: usize = 6;
 /// A cut must save this share of the yearly cost to be taken: fewer blocks are worth something by themselves.
@@ -101,14 +103,24 @@ pub(super) fn best(judge: &Judge<'_>, piece: &Polygon<f64>, fixed: Option<Bearin
     }
 }
 
+/// The least sketched price of a part over the bearings a quick look takes.
+fn sketch(judge: &Judge<'_>, piece: &Polygon<f64>, fixed: Option<Bearing>) -> f64 {
+    let samples = judge.samples(piece);
+    let bearings = fixed.map_or_else(|| quick_bearings(judge, piece), |b| vec![(b, "wish")]);
+    bearings.iter().map(|(b, _)| judge.sketch(piece, samples.as_ref(), *b)).fold(f64::INFINITY, f64::min)
+}
+
+fn quick_bearings(judge: &Judge<'_>, piece: &Polygon<f64>) -> Vec<(Bearing, &'static str)> {
+    candidates(judge, piece, None).into_iter().filter(|(_, why)| *why != "sweep").take(QUICK).collect()
+}
+
 /// A bearing nearly as good as the best, for judging whether a cut is worth it: the longest edges and the narrow way.
 fn quick(judge: &Judge<'_>, piece: &Polygon<f64>, fixed: Option<Bearing>) -> Option<Trial> {
     if fixed.is_some() {
         return best(judge, piece, fixed);
     }
     let samples = judge.samples(piece);
-    let list = candidates(judge, piece, None).into_iter().filter(|(_, why)| *why != "sweep").take(QUICK).collect();
-    run(judge, piece, samples.as_ref(), list).into_iter().next().map(|(t, _)| t)
+    run(judge, piece, samples.as_ref(), quick_bearings(judge, piece)).into_iter().next().map(|(t, _)| t)
 }
 
 /// Cuts a piece at its re-entrant corners wherever that saves money; every part keeps its own best bearing.
@@ -124,9 +136,14 @@ fn cut(judge: &Judge<'_>, piece: &Polygon<f64>, fixed: Option<Bearing>, levels: 
         return vec![whole];
     }
     let choices = cuts(piece, whole.trial.bearing, least_m2);
-    let cheapest = choices
+    // Every cut is sketched; only the most promising are laid out.
+    let mut sketched: Vec<(f64, Vec<Polygon<f64>>)> =
+        choices.into_iter().map(|parts| (parts.iter().map(|p| sketch(judge, p, fixed)).sum(), parts)).collect();
+    sketched.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let cheapest = sketched
         .into_iter()
-        .filter_map(|parts| {
+        .take(CLOSE_LOOKS)
+        .filter_map(|(_, parts)| {
             let costs: Option<Vec<f64>> = parts.iter().map(|p| quick(judge, p, fixed).map(|t| t.yearly)).collect();
             costs.map(|c| (c.iter().sum::<f64>(), parts))
         })

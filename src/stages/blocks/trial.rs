@@ -7,7 +7,7 @@ use super::params::BlocksParams;
 use crate::grid::Raster;
 use crate::land::rates::Rates;
 use crate::methods::earthwork::{FallSense, LimitedPlane, Moments, PlaneLimits, fit_plane_limited};
-use crate::methods::shapes::{ClippedLine, inset_by_edge, parallel_lines};
+use crate::methods::shapes::{ClippedLine, inset_by_edge, parallel_lines, row_count};
 use crate::methods::surface::sample_line;
 use crate::units::{Bearing, M2_PER_HA};
 use geo::{Area, BoundingRect, Contains, Coord, MultiPolygon, Point, Polygon};
@@ -125,9 +125,7 @@ impl Judge<'_> {
             (Some(samples), Some(plane)) => earth_m3(samples, plane, &layout.lines, self.reach, area_m2),
             _ => 0.0,
         };
-        let turns = layout.lines.len() as f64;
-        let turning =
-            turns * self.params.passes_per_year * self.params.turn_time_s / 3_600.0 * self.rates.harvester_per_h.likely;
+        let turning = self.turning(layout.lines.len() as f64);
         let land = (area_m2 / (self.scale * self.scale) - planted_m2).max(0.0) / M2_PER_HA
             * self.rates.gross_margin_per_ha.likely;
         let earth_once = earth_m3 * self.rates.levelling_per_m3.likely;
@@ -141,6 +139,34 @@ impl Judge<'_> {
             runs_along,
             lengths_m,
         })
+    }
+
+    /// A price near that of [`Judge::judge`] without laying rows out: rows by the exact count formula, headlands by the
+    /// length of the edges. Only for sorting out cuts that are not worth a closer look.
+    pub(super) fn sketch(&self, piece: &Polygon<f64>, samples: Option<&Samples>, bearing: Bearing) -> f64 {
+        let p = self.params;
+        let turns = row_count(piece, bearing, p.row_spacing_m * self.scale);
+        let headland_m2: f64 = piece
+            .exterior()
+            .lines()
+            .chain(piece.interiors().iter().flat_map(geo::LineString::lines))
+            .map(|edge| {
+                let along = Bearing::from_east_north(edge.dx(), edge.dy());
+                let width_m = if Self::is_side(along, bearing) { p.side_headland_m } else { p.turning_headland_m };
+                edge.dx().hypot(edge.dy()) * width_m
+            })
+            .sum();
+        let earth = samples
+            .and_then(|s| Some(earth_m3(s, &self.plane(s, bearing)?, &[], None, piece.unsigned_area())))
+            .unwrap_or(0.0);
+        self.turning(turns)
+            + headland_m2 / M2_PER_HA * self.rates.gross_margin_per_ha.likely
+            + earth * self.rates.levelling_per_m3.likely / p.earth_years
+    }
+
+    /// Price of a number of turns in a year.
+    fn turning(&self, turns: f64) -> f64 {
+        turns * self.params.passes_per_year * self.params.turn_time_s / 3_600.0 * self.rates.harvester_per_h.likely
     }
 
     /// Share of the row metres whose fall is within limits on the ground as it lies.

@@ -21,6 +21,8 @@ pub struct Collector {
     pub block: usize,
     /// Positions of the rows in the block, in order along [`Self::line`].
     pub rows: Vec<usize>,
+    /// Rows too far off to be drained by it: their water comes here in the end, but no drain is beside them.
+    pub far_rows: Vec<usize>,
     /// Line past the row ends; one point when a single row ends there.
     pub line: Vec<Coord<f64>>,
 }
@@ -47,30 +49,40 @@ pub fn collectors(site: &Site, block_at: usize, block: &RowBlock, default_offset
             })
             .collect();
         ends.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.total_cmp(&b.1)).then(a.2.cmp(&b.2)));
-        for (chain, guests) in gathered(chains(&ends, gap_m)) {
+        for Gathered { chain, near, far } in gathered(chains(&ends, gap_m)) {
             let points: Vec<Coord<f64>> = chain.iter().map(|(across, along, _)| frame.leave(*across, *along)).collect();
             let line = if points.len() > 1 { LineString(points).simplify(STRAIGHTEN_M).0 } else { points };
-            all.push(Collector { block: block_at, rows: chain.iter().map(|end| end.2).chain(guests).collect(), line });
+            let rows = chain.iter().map(|end| end.2).chain(near).collect();
+            all.push(Collector { block: block_at, rows, far_rows: far, line });
         }
     }
     all
 }
 
-/// Chains long enough for a drain, each with the stray rows that run to it along the headland.
-fn gathered(chains: Vec<Vec<(f64, f64, usize)>>) -> Vec<(Vec<(f64, f64, usize)>, Vec<usize>)> {
-    let (long, stray): (Vec<_>, Vec<_>) = chains.into_iter().partition(|c| c.len() >= LEAST_ROWS);
+/// Row ends (across, along, position of the row) in a line.
+type Chain = Vec<(f64, f64, usize)>;
+
+/// A chain worth a drain, with the stray rows whose water comes to it along the headland.
+struct Gathered {
+    chain: Chain,
+    near: Vec<usize>,
+    far: Vec<usize>,
+}
+
+fn gathered(chains: Vec<Chain>) -> Vec<Gathered> {
+    let alone = |chain| Gathered { chain, near: Vec::new(), far: Vec::new() };
+    let (long, stray): (Vec<Chain>, Vec<Chain>) = chains.into_iter().partition(|c| c.len() >= LEAST_ROWS);
     if long.is_empty() {
         // A block of a few rows gets its drain all the same.
-        return stray.into_iter().map(|c| (c, Vec::new())).collect();
+        return stray.into_iter().map(alone).collect();
     }
-    let mut all: Vec<(Vec<(f64, f64, usize)>, Vec<usize>)> = long.into_iter().map(|c| (c, Vec::new())).collect();
+    let mut all: Vec<Gathered> = long.into_iter().map(alone).collect();
     for end in stray.into_iter().flatten() {
-        let way_m = |chain: &[(f64, f64, usize)]| {
-            chain.iter().map(|c| (c.0 - end.0).hypot(c.1 - end.1)).fold(f64::INFINITY, f64::min)
-        };
-        let nearest = all.iter_mut().map(|entry| (way_m(&entry.0), entry)).min_by(|a, b| a.0.total_cmp(&b.0));
-        if let Some((_, entry)) = nearest.filter(|(way, _)| *way <= HEADLAND_RUN_M) {
-            entry.1.push(end.2);
+        let way_m =
+            |chain: &Chain| chain.iter().map(|c| (c.0 - end.0).hypot(c.1 - end.1)).fold(f64::INFINITY, f64::min);
+        let nearest = all.iter_mut().map(|g| (way_m(&g.chain), g)).min_by(|a, b| a.0.total_cmp(&b.0));
+        if let Some((way, gathered)) = nearest {
+            if way <= HEADLAND_RUN_M { &mut gathered.near } else { &mut gathered.far }.push(end.2);
         }
     }
     all

@@ -285,13 +285,20 @@ impl Layer<'_> {
 
     fn take_rows(&mut self, collector: &Collector, nodes: &[usize], blocks: &BlockPlan) {
         let block = &blocks.blocks[collector.block];
-        for row in &collector.rows {
-            let low = block.rows[*row].low_end();
-            let nearest = nodes.iter().copied().min_by(|a, b| {
-                let d = |i: usize| distance_m(self.net.nodes[i].at, low);
+        let nearest = |net: &Network, row: usize| {
+            let low = block.rows[row].low_end();
+            nodes.iter().copied().min_by(|a, b| {
+                let d = |i: usize| distance_m(net.nodes[i].at, low);
                 d(*a).total_cmp(&d(*b)).then(a.cmp(b))
-            });
-            let Some(n) = nearest else { continue };
+            })
+        };
+        for row in &collector.far_rows {
+            if let Some(n) = nearest(&self.net, *row) {
+                self.net.nodes[n].area_ha += (self.water.area_ha)(collector.block, *row);
+            }
+        }
+        for row in &collector.rows {
+            let Some(n) = nearest(&self.net, *row) else { continue };
             let node = &mut self.net.nodes[n];
             node.area_ha += (self.water.area_ha)(collector.block, *row);
             node.row_m = node.row_m.max(block.rows[*row].length_m);
