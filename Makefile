@@ -18,6 +18,8 @@ test: system
 # Heavier references: larger cases and programs outside ours. What is not installed is said to be left out.
 test-long: system
 	$(CARGO) test --release -- --include-ignored
+	$(MAKE) demo
+	.ci/validate $(DEMO_RUN)
 
 bench: system
 	$(CARGO) bench

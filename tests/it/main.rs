@@ -4,6 +4,7 @@ mod architecture;
 mod contracts;
 mod data_faults;
 mod file_faults;
+mod full_disk;
 mod program;
 mod runs;
 mod shipped;

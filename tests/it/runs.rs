@@ -168,3 +168,27 @@ fn a_folder_that_is_not_a_run_is_left_alone() {
     assert_eq!(output.status.code(), Some(5), "{}", told(folder.path(), &output));
     assert_eq!(std::fs::read_to_string(mine.join("letters.txt")).unwrap(), "mine");
 }
+
+/// Real bare-earth lidar (see `fixtures/real-ground/PROVENANCE.md`): hummocky land with closed hollows, 20 m of relief, no
+/// outlet and no vertical datum given. The job must run through and say all that.
+#[test]
+fn real_ground_runs_through_and_is_not_flattered() {
+    let real = root().join("fixtures/real-ground");
+    let text = starter_text(&Starter {
+        site: vec![
+            ("name", "Real ground".to_owned()),
+            ("boundary", real.join("boundary.geojson").display().to_string()),
+            ("elevation", real.join("ground.tif").display().to_string()),
+        ],
+        stages: STAGES.iter().map(|s| s.info.name).collect(),
+        options: true,
+        ..Starter::default()
+    });
+    let (folder, _) = with_plan(&text);
+    run(folder.path(), &[]);
+    let record = record(&folder.path().join("run"));
+    let codes: Vec<&str> = record["findings"].as_array().unwrap().iter().filter_map(|f| f["code"].as_str()).collect();
+    for wanted in ["steep_land", "no_outlet_given"] {
+        assert!(codes.contains(&wanted), "{wanted} is not among {codes:?}");
+    }
+}
