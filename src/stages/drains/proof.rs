@@ -8,14 +8,9 @@ use super::params::DrainsParams;
 use crate::land::blocks::{Row, RowFall};
 use crate::land::drains::{Drains, DrainsTo, RowProof};
 use crate::land::levelling::{BlockEarth, SurfaceKind};
-use crate::land::survey::ElevationModel;
 use crate::methods::hydraulics::Inverts;
-use crate::methods::surface::{fall_stats, sample_line};
 use crate::stages::drains::DrainsInput;
-use crate::units::Slope;
-
-/// Distance over which falls are judged where the layout did not do it, metres.
-const WINDOW_M: f64 = 20.0;
+use crate::stages::falls::row_fall;
 
 /// The drains a row is judged against.
 pub struct Receiving<'a> {
@@ -70,26 +65,13 @@ fn bed_m(receiving: &Receiving<'_>, node: usize) -> Option<f64> {
 
 /// Fall of a row on the ground as it lies.
 pub fn before_fall(input: &DrainsInput<'_>, row: &Row) -> Option<RowFall> {
-    row.fall.or_else(|| fall_on(&input.ground.concept, row))
+    row.fall.or_else(|| row_fall(&input.ground.concept.0, row.high_end(), row.low_end()))
 }
 
 /// Fall of a row on the surface to be built; nothing where no earth is formed.
 pub fn after_fall(earth: Option<&BlockEarth>, row: usize) -> Option<RowFall> {
     let earth = earth.filter(|e| e.surface != SurfaceKind::AsItLies)?;
     earth.rows_after.get(row).copied()
-}
-
-fn fall_on(ground: &ElevationModel, row: &Row) -> Option<RowFall> {
-    let profile = sample_line(&ground.0, row.high_end(), row.low_end(), ground.0.spec.cell_m);
-    let stats = fall_stats(&profile, WINDOW_M)?;
-    Some(RowFall {
-        mean: Slope::from_ratio(stats.mean_fall),
-        least: Slope::from_ratio(stats.min_window_fall),
-        greatest: Slope::from_ratio(stats.max_window_fall),
-        reverse_depth_m: stats.reverse_depth_m,
-        high_level_m: profile.first()?.1,
-        low_level_m: profile.last()?.1,
-    })
 }
 
 /// Judges one row on one surface whose heights are good to `band_m`.

@@ -6,8 +6,7 @@ use crate::land::blocks::RowBlock;
 use crate::methods::earthwork::{
     Binding, FallSense, GradeLimits, Moments, Plane, PlaneLimits, ProfilePoint, fit_plane_limited, graded_line,
 };
-use crate::methods::shapes::{Frame, LineFamily};
-use crate::units::Bearing;
+use crate::methods::shapes::{Frame, LineFamily, cells_inside};
 use geo::{Coord, Polygon};
 
 /// Step along graded rows and between them, metres.
@@ -16,23 +15,8 @@ const LANE_M: f64 = 4.0;
 
 /// Cells of a grid whose centre lies in a polygon, row by row.
 pub(super) fn cells_in(raster: &Raster<f32>, outline: &Polygon<f64>) -> Vec<Cell> {
-    let spec = raster.spec;
-    let first = spec.centre(Cell::new(0, 0));
-    // Lines to the east through the cell centres, the next one a cell to the right, which is south.
-    let family = LineFamily { bearing: Bearing::from_degrees(90.0), spacing_m: spec.cell_m, origin: first };
-    let mut cells = Vec::new();
-    for line in family.clip(outline) {
-        let Ok(row) = u32::try_from(line.index) else { continue };
-        if row >= spec.rows {
-            continue;
-        }
-        let (from, to) = ((line.start.x - first.x) / spec.cell_m, (line.end.x - first.x) / spec.cell_m);
-        #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "clamped to the grid")]
-        let (from, to) =
-            (from.ceil().max(0.0) as u32, (to.floor().min(f64::from(spec.cols) - 1.0) + 1.0).max(0.0) as u32);
-        cells.extend((from..to).map(|col| Cell::new(row, col)));
-    }
-    cells
+    let inside = cells_inside(raster.spec, outline);
+    inside.iter().enumerate().filter(|(_, inside)| **inside).map(|(i, _)| raster.spec.cell(i)).collect()
 }
 
 /// A surface and the limits that hold it.
