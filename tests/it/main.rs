@@ -1,5 +1,7 @@
 //! One integration binary: rules of the source tree, contracts of the stages, and the program as a user meets it.
 
+#![expect(clippy::unwrap_used, reason = "a test that cannot go on should stop where it stands")]
+
 mod architecture;
 mod contracts;
 mod data_faults;

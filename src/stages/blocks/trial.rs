@@ -83,10 +83,8 @@ impl Judge<'_> {
             let mut x = (rect.min().x / SAMPLE_M).floor() * SAMPLE_M + SAMPLE_M / 2.0;
             while x < rect.max().x {
                 let at = Coord { x, y };
-                if piece.contains(&Point(at)) {
-                    if let Some(z) = ground.bilinear(at) {
-                        points.push((at, z, self.reach.and_then(|r| r.at(at)).map(f64::from)));
-                    }
+                if let (true, Some(z)) = (piece.contains(&Point(at)), ground.bilinear(at)) {
+                    points.push((at, z, self.reach.and_then(|r| r.at(at)).map(f64::from)));
                 }
                 x += SAMPLE_M;
             }

@@ -40,6 +40,7 @@ impl Budget {
         });
     }
     /// A line whose amount another stage worked out.
+    #[expect(clippy::too_many_arguments, reason = "a budget line has that many columns")]
     fn add_amount(
         &mut self,
         id: &str,
