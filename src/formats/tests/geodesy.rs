@@ -145,3 +145,37 @@ fn zones() {
     assert!(on(4283, 151.78, -19.78).name().unwrap().starts_with("GDA94"));
     assert_eq!(crs::epsg(&on(4326, 151.78, -19.78)), Some(7856));
 }
+
+/// Projects a point given in degrees on the ellipsoid of a PROJ definition.
+fn project(definition: &str, lon_deg: f64, lat_deg: f64) -> Coord<f64> {
+    let mut plan = gdal::spatial_ref::SpatialRef::from_proj4(definition).unwrap();
+    crs::east_first(&mut plan);
+    let mut degrees = plan.geog_cs().unwrap();
+    crs::east_first(&mut degrees);
+    Mapper::new(&degrees, &plan, false, "a test").unwrap().point(Coord { x: lon_deg, y: lat_deg }).unwrap()
+}
+
+#[test]
+fn worked_examples_of_the_guidance_note() {
+    // IOGP Guidance Note 7-2: Transverse Mercator (method 9807, as on epsg.io), 50.5 N 0.5 E.
+    let airy = "+proj=tmerc +lat_0=49 +lon_0=-2 +k=0.9996012717 +x_0=400000 +y_0=-100000 +a=6377563.396 +rf=299.32496";
+    near(project(airy, 0.5, 50.5), 577_274.99, 69_740.50, 0.02);
+    // The same note, Lambert conic, two parallels, US survey feet (from memory): 28 30 N, 96 W.
+    let texas = "+proj=lcc +lat_1=28.38333333333333 +lat_2=30.28333333333333 +lat_0=27.83333333333333 +lon_0=-99 \
+                 +x_0=609601.2192024384 +y_0=0 +ellps=clrk66 +units=us-ft";
+    near(project(texas, -96.0, 28.5), 2_963_503.91, 254_759.80, 0.02);
+    // The same note, Lambert conic, one parallel (from memory): 17 55 55.80 N, 76 56 37.26 W.
+    let jamaica = "+proj=lcc +lat_1=18 +lat_0=18 +lon_0=-77 +k_0=1 +x_0=250000 +y_0=150000 +ellps=clrk66";
+    near(project(jamaica, -76.943_683_333, 17.932_166_667), 255_966.58, 142_493.51, 0.02);
+}
+
+#[test]
+fn geodesic_pair_of_the_datum_manual() {
+    // GDA Technical Manual, Flinders Peak to Buninyong (GeodePy tests): 54,972.271 m, azimuth 306 52 05.37.
+    use geo::{Bearing as _, Distance as _, Geodesic, Point};
+    let flinders = Point::new(dms(1.0, 144.0, 25.0, 29.524_40), dms(-1.0, 37.0, 57.0, 3.720_30));
+    let buninyong = Point::new(dms(1.0, 143.0, 55.0, 35.383_90), dms(-1.0, 37.0, 39.0, 10.156_10));
+    assert!((Geodesic.distance(flinders, buninyong) - 54_972.271).abs() < 1e-3);
+    let azimuth_deg = Geodesic.bearing(flinders, buninyong).rem_euclid(360.0);
+    assert!((azimuth_deg - dms(1.0, 306.0, 52.0, 5.37)).abs() < 5e-6, "{azimuth_deg}");
+}
