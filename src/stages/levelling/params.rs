@@ -28,7 +28,7 @@ pub struct LevellingParams {
     /// Greatest fall down the row after forming, per cent.
     #[schemars(range(min = 0.01, max = 10.0), extend("x-source" = "FAO irrigation methods manual, 0.5 on bare soil"))]
     pub max_fall_pct: f64,
-    /// Greatest fall across the rows, per cent.
+    /// Greatest fall across the rows, per cent. Holds for planes; graded rows follow the ground across.
     #[schemars(range(min = 0.0, max = 10.0), extend("x-source" = "graded-surface guides, 0.5"))]
     pub max_cross_fall_pct: f64,
     /// Bank cubic metres of cut that make one compacted cubic metre of fill.

@@ -3,6 +3,7 @@
 use super::{LevellingInput, LevellingParams};
 use crate::finding::{Finding, Place, Severity};
 use crate::land::levelling::{BlockEarth, LevellingPlan, SurfaceKind};
+use crate::methods::shapes::cells_inside;
 use crate::units::M2_PER_HA;
 
 const STAGE: &str = "levelling";
@@ -65,6 +66,38 @@ pub(super) fn findings(plan: &LevellingPlan, input: &LevellingInput<'_>, params:
                 params.assumed_topsoil_mm
             ),
         ));
+    }
+    list.extend(level_limits(plan, input));
+    list
+}
+
+/// A design that cuts below a level that must not be passed (acid-sulfate or sodic layer, watertable, rock).
+fn level_limits(plan: &LevellingPlan, input: &LevellingInput<'_>) -> Vec<Finding> {
+    let design = &plan.design.0.0;
+    let ground = &input.ground.concept.0;
+    let mut list = Vec::new();
+    for limit in &input.site.layers.level_limits {
+        let inside = cells_inside(design.spec, &limit.outline);
+        // Ground that lies below the level already and is not cut is not the design's doing.
+        let passed = design
+            .iter()
+            .filter(|(cell, z)| inside[design.spec.index(*cell)] && f64::from(*z) < limit.level_m)
+            .filter(|(cell, z)| ground.get(*cell).is_some_and(|g| g - z > 0.001));
+        let depths_m: Vec<f64> = passed.map(|(_, z)| limit.level_m - f64::from(z)).collect();
+        if let Some(deepest_m) = depths_m.iter().copied().reduce(f64::max) {
+            let ha = depths_m.len() as f64 * design.spec.cell_area_m2() / M2_PER_HA;
+            list.push(Finding::new(
+                Severity::Severe,
+                STAGE,
+                "level_limit_passed",
+                format!(
+                    "STOP: the design cuts {ha:.2} ha below {:.2} m ({}), by up to {:.0} mm. Have the soil tested and do not cut there; local rules decide.",
+                    limit.level_m,
+                    if limit.reason.is_empty() { "reason not given" } else { &limit.reason },
+                    1_000.0 * deepest_m
+                ),
+            ));
+        }
     }
     list
 }

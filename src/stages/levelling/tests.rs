@@ -177,3 +177,28 @@ fn a_given_surface_is_measured() {
     // 280 m x 180 m lowered by 0.1 m.
     assert!((plan.blocks[0].cut_m3 - 5_040.0).abs() < 5.0, "{}", plan.blocks[0].cut_m3);
 }
+
+#[test]
+fn cutting_below_a_level_limit_is_severe() {
+    let (ground, blocks) = farm(wavy);
+    let rates = Rates::default();
+    let cancel = AtomicBool::new(false);
+    let codes = |level_m: f64| {
+        let mut site = site(1.0);
+        let outline = site.layers.topsoil[0].outline.clone();
+        site.layers.level_limits =
+            vec![crate::land::site::LevelLimit { outline, level_m, reason: "acid sulfate".to_owned() }];
+        let input = LevellingInput {
+            site: &site,
+            ground: &ground,
+            water: None,
+            blocks: &blocks,
+            given_surface: None,
+            rates: &rates,
+        };
+        let ctx = Ctx { progress: &Silent, cancel: &cancel };
+        let findings = Levelling::run(input, &params(Forming::Plane), &ctx).unwrap().findings;
+        findings.iter().any(|f| f.code == "level_limit_passed" && f.severity == crate::finding::Severity::Severe)
+    };
+    assert!(codes(9.8) && !codes(5.0));
+}
