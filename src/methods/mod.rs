@@ -5,5 +5,6 @@ pub mod economics;
 pub mod erosion;
 pub mod flow;
 pub mod hydraulics;
+pub mod optimise;
 pub mod shapes;
 pub mod surface;

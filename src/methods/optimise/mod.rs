@@ -1,0 +1,12 @@
+//! The surface nearest to given heights whose steps stay within limits, with proof of how near.
+//!
+//! Heights are whole ticks of a hundredth of a millimetre, so that an optimum can be proven to the last digit. Depth is
+//! paid for on either side of the given height at weights of its own; what may differ between neighbours is limited.
+//! That is a weighted L1 fit under difference constraints, the dual of a minimum-cost flow.
+
+pub mod problem;
+
+pub use problem::{
+    Certificate, Choice, Conflict, ConflictLink, Engine, Fitted, GraphFit, LatticeFit, Link, Reason, Refusal, Step,
+    Steps, TICKS_PER_M, ticks, ticks_inward,
+};
