@@ -5,6 +5,9 @@
 //! That is a weighted L1 fit under difference constraints, the dual of a minimum-cost flow.
 
 pub mod problem;
+pub mod repair;
+#[cfg(test)]
+mod tests_fits;
 
 pub use problem::{
     Certificate, Choice, Conflict, ConflictLink, Engine, Fitted, GraphFit, LatticeFit, Link, Reason, Refusal, Step,
