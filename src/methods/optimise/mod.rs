@@ -4,8 +4,10 @@
 //! paid for on either side of the given height at weights of its own; what may differ between neighbours is limited.
 //! That is a weighted L1 fit under difference constraints, the dual of a minimum-cost flow.
 
+pub mod lane_bound;
 pub mod problem;
 pub mod repair;
+mod slope_trick;
 #[cfg(test)]
 mod tests_fits;
 
