@@ -4,13 +4,19 @@
 //! paid for on either side of the given height at weights of its own; what may differ between neighbours is limited.
 //! That is a weighted L1 fit under difference constraints, the dual of a minimum-cost flow.
 
+pub mod balance;
 pub mod lane_bound;
+pub mod least_earth;
+pub mod network_simplex;
 pub mod problem;
 pub mod repair;
 mod slope_trick;
 #[cfg(test)]
 mod tests_fits;
 
+pub use balance::{Balanced, balanced, cut_and_fill};
+pub use least_earth::least_earth;
+pub use network_simplex::{solve_exact, solve_graph};
 pub use problem::{
     Certificate, Choice, Conflict, ConflictLink, Engine, Fitted, GraphFit, LatticeFit, Link, Reason, Refusal, Step,
     Steps, TICKS_PER_M, ticks, ticks_inward,
