@@ -4,6 +4,7 @@
 //! paid for on either side of the given height at weights of its own; what may differ between neighbours is limited.
 //! That is a weighted L1 fit under difference constraints, the dual of a minimum-cost flow.
 
+pub mod crest;
 pub mod lane_bound;
 pub mod problem;
 pub mod repair;
@@ -11,7 +12,10 @@ mod slope_trick;
 #[cfg(test)]
 mod tests_fits;
 
+pub use crest::{Crests, crests};
+pub use lane_bound::{LaneOptimum, lane_optimum};
 pub use problem::{
     Certificate, Choice, Conflict, ConflictLink, Engine, Fitted, GraphFit, LatticeFit, Link, Reason, Refusal, Step,
     Steps, TICKS_PER_M, ticks, ticks_inward,
 };
+pub use repair::{Reach, envelopes, nearest_feasible, reach};
