@@ -5,14 +5,22 @@
 //! That is a weighted L1 fit under difference constraints, the dual of a minimum-cost flow.
 
 pub mod crest;
+mod descent;
+mod dual_bound;
+pub mod fast;
+mod frame;
 pub mod lane_bound;
+mod level;
 pub mod problem;
+mod pyramid;
 pub mod repair;
+mod rounding;
 mod slope_trick;
 #[cfg(test)]
 mod tests_fits;
 
 pub use crest::{Crests, crests};
+pub use fast::solve_fast;
 pub use lane_bound::{LaneOptimum, lane_optimum};
 pub use problem::{
     Certificate, Choice, Conflict, ConflictLink, Engine, Fitted, GraphFit, LatticeFit, Link, Reason, Refusal, Step,
