@@ -5,19 +5,32 @@
 //! That is a weighted L1 fit under difference constraints, the dual of a minimum-cost flow.
 
 pub mod balance;
+pub mod crest;
+mod descent;
+mod dual_bound;
+pub mod fast;
+mod frame;
+pub mod lane_bound;
 pub mod lane_bound;
 pub mod least_earth;
+mod level;
 pub mod network_simplex;
 pub mod problem;
+mod pyramid;
 pub mod repair;
+mod rounding;
 mod slope_trick;
 #[cfg(test)]
 mod tests_fits;
 
 pub use balance::{Balanced, balanced, cut_and_fill};
+pub use crest::{Crests, crests};
+pub use fast::solve_fast;
+pub use lane_bound::{LaneOptimum, lane_optimum};
 pub use least_earth::least_earth;
 pub use network_simplex::{solve_exact, solve_graph};
 pub use problem::{
     Certificate, Choice, Conflict, ConflictLink, Engine, Fitted, GraphFit, LatticeFit, Link, Reason, Refusal, Step,
     Steps, TICKS_PER_M, ticks, ticks_inward,
 };
+pub use repair::{Reach, envelopes, nearest_feasible, reach};

@@ -203,6 +203,8 @@ pub enum Reason {
     TooLarge,
     /// Limits on the change of grade are not differences of two heights.
     BendLimit,
+    /// No surface within the limits on bends was found, though there may be one.
+    NoneFound,
 }
 
 /// No surface.

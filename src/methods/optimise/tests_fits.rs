@@ -56,6 +56,24 @@ fn any_steps(n: usize) -> impl Strategy<Value = Steps> {
     prop_oneof![step.clone().prop_map(Steps::Alike), prop::collection::vec(step, n).prop_map(Steps::Each)]
 }
 
+/// Rough falling ground: hashed noise interpolated between points so many apart, half a metre high.
+pub fn rough_ground(lanes: usize, stations: usize, apart: usize) -> LatticeFit {
+    let hashed = |i: usize, j: usize| {
+        let mixed = ((i * 7_919 + j * 104_729 + 17) as u64).wrapping_mul(0x9E37_79B9_7F4A_7C15);
+        ((mixed >> 40) % 50_000) as f64
+    };
+    let mut fit = fit_of(lanes, stations, Step { least: 500, most: 5_000 }, Step { least: -2_500, most: 2_500 });
+    for (p, ground) in fit.ground.iter_mut().enumerate() {
+        let (l, s) = (p / stations, p % stations);
+        let (u, v) = ((l % apart) as f64 / apart as f64, (s % apart) as f64 / apart as f64);
+        let (i, j) = (l / apart, s / apart);
+        let noise = (1.0 - u) * ((1.0 - v) * hashed(i, j) + v * hashed(i, j + 1))
+            + u * ((1.0 - v) * hashed(i + 1, j) + v * hashed(i + 1, j + 1));
+        *ground = noise as i64 + 2_500 * s as i64;
+    }
+    fit
+}
+
 /// Least cost of the surfaces of whole heights from -9 to 9 that keep every limit; for six points at most.
 pub fn brute_force(fit: &LatticeFit) -> Option<i64> {
     let points: Vec<usize> = (0..fit.len()).filter(|p| fit.inside[*p]).collect();

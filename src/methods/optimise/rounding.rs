@@ -1,0 +1,148 @@
+//! Whole heights that keep every limit, near those of a first-order state.
+//!
+//! Heights are rounded, moved within the limits on heights and steps ([`super::repair`]) and then each point in turn as near
+//! to its ground as its neighbours allow. Where bends are limited, whatever is out of bounds is projected back in turn,
+//! limit by limit, onto limits a little tighter, so that the projections end after finitely many rounds wherever there is
+//! room to spare.
+//!
+//! Source: relaxed cyclic projections onto halfspaces (Herman, G. T. (1975), A relaxation method for reconstructing objects
+//! from noisy X-rays, Math. Program. 8:1).
+//! How we know: random fits with masks, limits of heights, steps and bends: what is handed back keeps them all.
+
+use super::level::{ACROSS, ALONG, BEND, INSIDE, Level};
+use super::problem::{LatticeFit, Step};
+use super::repair::{Side, settle};
+
+/// Rounds of projections before a surface is given up.
+const MOST_ROUNDS: usize = 200;
+/// Share of a limit's room by which projections go beyond it.
+const BEYOND: i64 = 64;
+/// Times each point is moved towards its ground.
+const NEARER: usize = 2;
+
+/// A surface in whole ticks above a datum.
+#[derive(Debug)]
+pub(super) struct Rounding<'a> {
+    pub fit: &'a LatticeFit,
+    pub datum: i64,
+    heights: Vec<i32>,
+    above: Vec<i32>,
+}
+
+impl<'a> Rounding<'a> {
+    pub(super) fn new(fit: &'a LatticeFit, datum: i64) -> Self {
+        Self { fit, datum, heights: Vec::new(), above: Vec::new() }
+    }
+
+    /// Whole heights near given ones within every limit, and their cost. `None` when bends could not be kept.
+    pub(super) fn surface(&mut self, level: &Level, height: impl Fn(usize) -> f32) -> Option<(i64, &mut Vec<i32>)> {
+        let rounded = |p: usize| (height(p).round() as i32).clamp(level.low[p].min(level.high[p]), level.high[p]);
+        self.heights.clear();
+        self.heights.extend((0..self.fit.len()).map(rounded));
+        self.above.clone_from(&self.heights);
+        let (below, above) = rayon::join(
+            || settle(self.fit, &mut self.heights, Side::Below),
+            || settle(self.fit, &mut self.above, Side::Above),
+        );
+        below.and(above).ok()?;
+        self.heights.iter_mut().zip(&self.above).for_each(|(b, a)| *b += (a - *b).div_euclid(2));
+        if let Some(most) = self.fit.most_bend {
+            if !self.straighten(level, most) {
+                return None;
+            }
+        } else {
+            (0..NEARER).for_each(|_| self.nearer_the_ground(level));
+        }
+        Some((self.cost(), &mut self.heights))
+    }
+
+    /// Cost of the surface, weight times ticks.
+    fn cost(&self) -> i64 {
+        let depth = |p: usize| i64::from(self.heights[p]) + self.datum - self.fit.ground[p];
+        let cost = |p: usize| match depth(p) {
+            cut if cut < 0 => self.fit.cut_weight[p] * -cut,
+            fill => self.fit.fill_weight[p] * fill,
+        };
+        (0..self.fit.len()).filter(|p| self.fit.inside[*p]).map(cost).sum()
+    }
+
+    /// The neighbours of a point and the step to each, as seen from the point.
+    fn neighbours(&self, level: &Level, p: usize) -> impl Iterator<Item = (usize, Step)> {
+        let (fit, n) = (self.fit, self.fit.stations);
+        let back = |step: Step| Step { least: -step.most, most: -step.least };
+        let next = (level.has[p] & ALONG != 0).then(|| (p + 1, fit.along.at(p)));
+        let after = (level.has[p] & ACROSS != 0).then(|| (p + n, fit.across.at(p)));
+        let previous = (p % n > 0 && level.has[p - 1] & ALONG != 0).then(|| (p - 1, back(fit.along.at(p - 1))));
+        let before = (p >= n && level.has[p - n] & ACROSS != 0).then(|| (p - n, back(fit.across.at(p - n))));
+        next.into_iter().chain(after).chain(previous).chain(before)
+    }
+
+    /// Every point in turn as near to its ground as its neighbours allow, which never costs more.
+    fn nearer_the_ground(&mut self, level: &Level) {
+        for p in 0..self.fit.len() {
+            if level.has[p] & INSIDE == 0 {
+                continue;
+            }
+            let (mut low, mut high) = (i64::from(level.low[p]), i64::from(level.high[p]));
+            for (q, step) in self.neighbours(level, p) {
+                low = low.max(i64::from(self.heights[q]) - step.most);
+                high = high.min(i64::from(self.heights[q]) - step.least);
+            }
+            let ground = self.fit.ground[p] - self.datum;
+            self.heights[p] = i32::try_from(ground.clamp(low, high)).unwrap_or(self.heights[p]);
+        }
+    }
+
+    /// Projects steps and bends into their limits; whether that came to an end.
+    fn straighten(&mut self, level: &Level, most: i64) -> bool {
+        (0..MOST_ROUNDS).any(|_| {
+            let mut moved = false;
+            for p in 0..self.fit.len() {
+                if level.has[p] & BEND != 0 {
+                    moved |= self.unbend(level, p, most);
+                }
+                if level.has[p] & ALONG != 0 {
+                    moved |= self.level_step(level, p, p + 1, self.fit.along.at(p));
+                }
+                if level.has[p] & ACROSS != 0 {
+                    moved |= self.level_step(level, p, p + self.fit.stations, self.fit.across.at(p));
+                }
+            }
+            !moved
+        })
+    }
+
+    /// Moves a point and its neighbours along the lane until its bend is within the limit.
+    fn unbend(&mut self, level: &Level, p: usize, most: i64) -> bool {
+        let z = |p: usize| i64::from(self.heights[p]);
+        let bend = z(p - 1) - 2 * z(p) + z(p + 1);
+        if bend.abs() <= most {
+            return false;
+        }
+        let by = (bend.abs() - most + most / BEYOND + 5) / 6 * bend.signum();
+        self.shift(level, p - 1, -by);
+        self.shift(level, p, 2 * by);
+        self.shift(level, p + 1, -by);
+        true
+    }
+
+    /// Moves two points until the step between them is within its limits.
+    fn level_step(&mut self, level: &Level, p: usize, q: usize, step: Step) -> bool {
+        let rise = i64::from(self.heights[q]) - i64::from(self.heights[p]);
+        let beyond = (step.most - step.least) / BEYOND;
+        let by = match rise {
+            high if high > step.most => (high - step.most + beyond + 1) / 2,
+            low if low < step.least => -((step.least - low + beyond + 1) / 2),
+            _ => return false,
+        };
+        self.shift(level, p, by);
+        self.shift(level, q, -by);
+        true
+    }
+
+    /// Moves a point within its range.
+    fn shift(&mut self, level: &Level, p: usize, by: i64) {
+        let moved = (i64::from(self.heights[p]) + by).clamp(i64::from(level.low[p]), i64::from(level.high[p]));
+        self.heights[p] = i32::try_from(moved).unwrap_or(self.heights[p]);
+    }
+}
