@@ -11,7 +11,6 @@ mod dual_bound;
 pub mod fast;
 mod frame;
 pub mod lane_bound;
-pub mod lane_bound;
 pub mod least_earth;
 mod level;
 pub mod network_simplex;
