@@ -39,12 +39,16 @@ bibliography! {
     Boyce1975 => "Boyce, R. C. (1975). Sediment routing with sediment delivery ratios. In: Present and Prospective Technology for Predicting Sediment Yields and Sources, USDA ARS-S-40, 61-65.",
     /// Time of concentration of rural catchments.
     BransbyWilliams1922 => "Bransby Williams, G. (1922). Flood discharge and the dimensions of spillways in India. The Engineer 134, 321-322.",
+    /// First-order primal-dual method.
+    ChambollePock2011 => "Chambolle, A., Pock, T. (2011). A first-order primal-dual algorithm for convex problems with applications to imaging. Journal of Mathematical Imaging and Vision 40, 120-145.",
     /// Sums of squares updated and merged.
     Chan1983 => "Chan, T. F., Golub, G. H., LeVeque, R. J. (1983). Algorithms for computing the sample variance: analysis and recommendations. The American Statistician 37, 242-247.",
     /// Open-channel flow: normal and critical depth, Manning.
     Chow1959 => "Chow, V. T. (1959). Open-Channel Hydraulics. McGraw-Hill.",
     /// Shortest paths and difference constraints.
     Cormen2009 => "Cormen, T. H., Leiserson, C. E., Rivest, R. L., Stein, C. (2009). Introduction to Algorithms, 3rd edition. MIT Press.",
+    /// Leaving rule of the network simplex.
+    Cunningham1976 => "Cunningham, W. H. (1976). A network simplex method. Mathematical Programming 11, 105-116.",
     /// Slope length on a grid.
     DesmetGovers1996 => "Desmet, P. J. J., Govers, G. (1996). A GIS procedure for automatically calculating the USLE LS factor on topographically complex landscape units. Journal of Soil and Water Conservation 51, 427-433.",
     /// Shortest paths.
@@ -53,6 +57,8 @@ bibliography! {
     Easa1989 => "Easa, S. M. (1989). Direct land grading design of irrigation plane surfaces. Journal of Irrigation and Drainage Engineering 115, 285-301.",
     /// Shortest augmenting paths with node potentials.
     EdmondsKarp1972 => "Edmonds, J., Karp, R. M. (1972). Theoretical improvements in algorithmic efficiency for network flow problems. Journal of the ACM 19, 248-264.",
+    /// Multipliers for resource limits.
+    Everett1963 => "Everett, H. (1963). Generalized Lagrange multiplier method for solving problems of optimum allocation of resources. Operations Research 11, 399-417.",
     /// Scan-line filling of polygons.
     Foley1990 => "Foley, J. D., van Dam, A., Feiner, S. K., Hughes, J. F. (1990). Computer Graphics: Principles and Practice, 2nd ed. Addison-Wesley.",
     /// Permissible velocities in canals.

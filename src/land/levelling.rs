@@ -22,8 +22,12 @@ pub enum SurfaceKind {
     AsItLies,
     /// Fall varies along each row within limits.
     GradedRows,
+    /// As graded rows; water leaves both ends of every row.
+    CrestedRows,
     /// One plane falling along the rows and across them.
     Plane,
+    /// One plane falling along the rows only.
+    PlaneAlong,
     /// Supplied by the user.
     Given,
 }
@@ -35,8 +39,21 @@ impl SurfaceKind {
         match self {
             Self::AsItLies => "as it lies, smoothed",
             Self::GradedRows => "graded rows",
-            Self::Plane => "plane",
+            Self::CrestedRows => "graded rows with a crest",
+            Self::Plane => "plane falling both ways",
+            Self::PlaneAlong => "plane falling along the rows",
             Self::Given => "given surface",
+        }
+    }
+
+    /// What machine can build it.
+    #[must_use]
+    pub const fn machine(self) -> &'static str {
+        match self {
+            Self::AsItLies => "land plane or grader behind a tractor",
+            Self::GradedRows | Self::CrestedRows | Self::Given => "bucket or scraper under satellite height control",
+            Self::Plane => "laser bucket with a dual-slope transmitter",
+            Self::PlaneAlong => "laser bucket with a single-slope transmitter",
         }
     }
 }
@@ -50,6 +67,86 @@ pub struct HaulBand {
     pub volume_m3: f64,
     /// Price, dollars per bank cubic metre.
     pub price_per_m3: Range,
+}
+
+/// What one kind of surface would come to on a block, worked out on a coarse lattice.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct SurfaceOffer {
+    /// Kind of surface.
+    pub surface: SurfaceKind,
+    /// Cut, bank cubic metres.
+    pub cut_m3: f64,
+    /// Fill, compacted cubic metres.
+    pub fill_m3: f64,
+    /// Mean haul, metres.
+    pub haul_mean_m: f64,
+    /// Price, dollars.
+    pub cost: Range,
+    /// Proven least cut and fill together of any surface within the limits falling this way, cubic metres; `None` when
+    /// nothing was proven.
+    pub least_moved_m3: Option<f64>,
+    /// What holds it back, or why it cannot be built.
+    pub remarks: Vec<String>,
+    /// Whether it keeps every limit.
+    pub keeps_limits: bool,
+}
+
+/// The same earth reckoned in the ways contractors use; bank for cut, compacted for fill, cubic metres.
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
+pub struct VolumeChecks {
+    /// Cut and fill as the sum of cells, depth at the centre.
+    pub cells_m3: (f64, f64),
+    /// By the four-point method between cell centres.
+    pub four_point_m3: (f64, f64),
+    /// By prisms on the two triangles of every square between cell centres.
+    pub prisms_m3: (f64, f64),
+}
+
+/// One haul big enough for the map.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct HaulArrow {
+    /// From, centre of the cut.
+    pub from: geo::Coord<f64>,
+    /// To, centre of the fill.
+    pub to: geo::Coord<f64>,
+    /// Volume, bank cubic metres.
+    pub volume_m3: f64,
+    /// Distance along the way, metres.
+    pub distance_m: f64,
+}
+
+/// How far one doubt alone moves the price of the earth.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Doubt {
+    /// What is in doubt.
+    pub what: String,
+    /// Cut at its low and its high end, bank cubic metres.
+    pub cut_m3: (f64, f64),
+    /// Price at its low and its high end, dollars.
+    pub cost: (f64, f64),
+}
+
+/// Proof of how near a surface is to the least earth.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct EarthProof {
+    /// Cut and fill together of the surface on the lattice, cubic metres.
+    pub moved_m3: f64,
+    /// No balanced surface within the limits moves less on that lattice, cubic metres.
+    pub bound_m3: f64,
+    /// What smoothing and the dead band added or saved after the proof, as a ratio of the bound.
+    pub after_ratio: f64,
+    /// Whether the bound was reached by the exact engine.
+    pub exact: bool,
+    /// Distance between lattice points, metres.
+    pub lattice_m: f64,
+}
+
+impl EarthProof {
+    /// Share by which the surface exceeds the proven least.
+    #[must_use]
+    pub fn gap_ratio(&self) -> f64 {
+        if self.bound_m3 > 0.0 { (self.moved_m3 / self.bound_m3 - 1.0).max(0.0) } else { 0.0 }
+    }
 }
 
 /// The earthworks of one block.
@@ -89,10 +186,53 @@ pub struct BlockEarth {
     pub cost: Range,
     /// Limits that hold the surface back, in words.
     pub binding: Vec<String>,
-    /// Share by which the volume exceeds the proven least, when a bound was computed.
-    pub gap_ratio: Option<f64>,
+    /// Limits that were given up because they cannot be kept together, in words.
+    pub given_up: Vec<String>,
+    /// Proof of how near the surface is to the least earth; `None` where nothing is formed to limits.
+    pub proof: Option<EarthProof>,
+    /// Other kinds of surface on the same block, cheapest first.
+    pub offers: Vec<SurfaceOffer>,
+    /// The volumes by other reckonings.
+    pub checks: VolumeChecks,
+    /// The main hauls, largest first.
+    pub hauls: Vec<HaulArrow>,
+    /// Greatest step against a block beside, metres.
+    pub edge_step_m: f64,
     /// Fall of each row on the design surface, in the order of [`super::blocks::RowBlock::rows`].
     pub rows_after: Vec<RowFall>,
+}
+
+impl BlockEarth {
+    /// Nothing formed yet.
+    #[must_use]
+    pub fn none(block: BlockId, surface: SurfaceKind, cut_fill_ratio: f64) -> Self {
+        Self {
+            block,
+            surface,
+            row_fall: Slope::default(),
+            cross_fall: Slope::default(),
+            formed_m2: 0.0,
+            cut_m3: 0.0,
+            fill_m3: 0.0,
+            borrow_m3: 0.0,
+            cut_fill_ratio,
+            max_cut_m: 0.0,
+            max_fill_m: 0.0,
+            subsoil_m2: 0.0,
+            strip_m3: 0.0,
+            haul_mean_m: 0.0,
+            bands: Vec::new(),
+            cost: Range::exact(0.0),
+            binding: Vec::new(),
+            given_up: Vec::new(),
+            proof: None,
+            offers: Vec::new(),
+            checks: VolumeChecks::default(),
+            hauls: Vec::new(),
+            edge_step_m: 0.0,
+            rows_after: Vec::new(),
+        }
+    }
 }
 
 /// The earthworks of the property.
@@ -102,8 +242,16 @@ pub struct LevellingPlan {
     pub design: DesignSurface,
     /// Cut and fill.
     pub cut_fill: CutFill,
+    /// Topsoil left after the cut where it lies as it is, metres; negative where subsoil would show.
+    pub topsoil_left: Raster<f32>,
+    /// Contours of the surface to be built, lowest first.
+    pub contours: Vec<super::terrain::Contour>,
     /// Per block, in order of block number.
     pub blocks: Vec<BlockEarth>,
     /// Uncertainty of total cut from the survey's accuracy, bank cubic metres, low / likely / high.
     pub cut_range_m3: Range,
+    /// Price of all earthworks with every doubt, dollars, low / likely / high.
+    pub cost_range: Range,
+    /// What moves the price most, largest swing first.
+    pub doubts: Vec<Doubt>,
 }

@@ -5,6 +5,7 @@
 
 mod charts;
 mod drawing;
+mod earth_tables;
 mod layers;
 mod map;
 mod plan_layers;

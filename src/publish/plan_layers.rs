@@ -1,7 +1,7 @@
 //! Vector layers of the chosen plan.
 
 use super::layers::Plain;
-use super::{OptionResult, Results, set_out, view};
+use super::{OptionResult, Results, earth_tables, set_out, view};
 use crate::land::blocks::HeadlandKind;
 use crate::land::document::{FieldKind, GeometryKind, Layer, Pattern};
 use geo::{Geometry, LineString, Point};
@@ -15,6 +15,8 @@ pub(super) fn all(results: &Results<'_>) -> Vec<Layer> {
     out.extend(drains(results, plan));
     out.extend(clearing(plan));
     out.extend(guidance(plan));
+    out.extend(earth_tables::haul_layer(results));
+    out.extend(earth_tables::contour_layer(results));
     out.extend(pegs(results));
     out
 }

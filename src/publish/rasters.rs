@@ -10,12 +10,13 @@ type Sheet<'a> = (&'a str, Option<&'a Raster<f32>>, &'a str, &'a str, bool);
 /// Every raster that exists, in a fixed order.
 pub(super) fn all(results: &Results<'_>) -> Vec<Document> {
     let levelling = results.plan().and_then(|p| p.levelling);
-    let sheets: [Sheet<'_>; 6] = [
+    let sheets: [Sheet<'_>; 7] = [
         ("ground", results.ground.map(|g| &g.surveyed.0), "ground as surveyed", "m", true),
         ("slope", results.terrain.map(|t| &t.slope.0), "steepest slope", "m/m", false),
         ("accumulation", results.terrain.map(|t| &t.accumulation.0), "upstream area", "ha", false),
         ("pond_depth", results.water.map(|w| &w.pond_depth), "depth of standing water", "m", false),
         ("design", levelling.map(|l| &l.design.0.0), "surface to be built", "m", true),
+        ("topsoil_left", levelling.map(|l| &l.topsoil_left), "topsoil left after the cut", "m", false),
         ("cut_fill", levelling.map(|l| &l.cut_fill.0), "cut (positive) and fill (negative)", "m", false),
     ];
     sheets

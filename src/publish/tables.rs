@@ -1,6 +1,6 @@
 //! Tables of the run folder: layout, drains, findings and assumptions.
 
-use super::{OptionResult, Results, sheet, view, worth_tables};
+use super::{OptionResult, Results, earth_tables, sheet, view, worth_tables};
 use crate::finding::Finding;
 use crate::land::document::{FieldKind, Table, Value};
 use crate::land::drains::{Drain, Drains};
@@ -9,7 +9,7 @@ use FieldKind::{Integer, Real, Text};
 
 /// Every table, in a fixed order; a table whose stage did not run keeps its header.
 pub(super) fn all(results: &Results<'_>) -> Vec<Table> {
-    vec![
+    let mut list = vec![
         block_register(results),
         rows(results),
         bearing_study(results),
@@ -23,7 +23,9 @@ pub(super) fn all(results: &Results<'_>) -> Vec<Table> {
         worth_tables::indicators(results),
         findings(results),
         assumptions(results),
-    ]
+    ];
+    list.extend(earth_tables::all(results));
+    list
 }
 
 /// Row blocks of the chosen plan.

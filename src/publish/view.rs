@@ -114,7 +114,7 @@ pub(super) fn block_values(results: &Results<'_>, option: &OptionResult<'_>, blo
         earth.map(|e| e.cut_m3 / (ground_m2 / 1e4).max(1e-9)).into(),
         earth.map(|e| e.haul_mean_m).into(),
         earth.map(|e| e.cost.likely).into(),
-        earth.and_then(|e| e.gap_ratio).map(|g| 100.0 * g).into(),
+        earth.and_then(|e| e.proof).map(|p| 100.0 * p.gap_ratio()).into(),
     ]
 }
 

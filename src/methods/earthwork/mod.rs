@@ -17,4 +17,4 @@ pub use haul::{EarthPoint, Gathered, Haul, HaulPlan, gather, haul_1d, haul_bands
 pub use moments::Moments;
 pub use plane::{Binding, FallSense, LimitedPlane, Plane, PlaneLimits, fit_plane, fit_plane_limited, fit_plane_of};
 pub use transport::{Flow, Transport, TransportError, transport};
-pub use volume::Volumes;
+pub use volume::{Diagonal, Volumes, cell_volumes, four_point, two_triangles};

@@ -154,14 +154,18 @@ fn levelling(blocks: &BlockPlan) -> LevellingPlan {
         bands: vec![],
         cost: range(17_000.0),
         binding: vec!["least row fall".into()],
-        gap_ratio: Some(0.0),
         rows_after: vec![fall(0.2, 0.0); b.rows.len()],
+        ..BlockEarth::none(b.id, SurfaceKind::Plane, 1.2)
     };
     LevellingPlan {
         design: DesignSurface(ElevationModel(raster(|p| inside(p).then(|| plane(p))))),
         cut_fill: CutFill(raster(|p| inside(p).then(|| height(p) - plane(p)))),
         blocks: blocks.blocks.iter().map(earth).collect(),
         cut_range_m3: range(12_963.0),
+        cost_range: range(51_000.0),
+        doubts: vec![],
+        topsoil_left: raster(|p| inside(p).then_some(0.2)),
+        contours: vec![],
     }
 }
 

@@ -137,14 +137,18 @@ impl Farm {
             bands: Vec::new(),
             cost: Range::exact(0.0),
             binding: Vec::new(),
-            gap_ratio: None,
             rows_after: rows_after.collect(),
+            ..BlockEarth::none(BlockId(1), SurfaceKind::Plane, 1.25)
         };
         self.levelling = Some(LevellingPlan {
             design: DesignSurface(ElevationModel(design.clone())),
             cut_fill: CutFill(design),
             blocks: vec![earth],
             cut_range_m3: Range::exact(0.0),
+            cost_range: Range::exact(0.0),
+            doubts: Vec::new(),
+            topsoil_left: Raster::empty(spec, 0.0),
+            contours: Vec::new(),
         });
     }
     pub fn run(&self, params: &DrainsParams) -> Outcome<DrainPlan> {

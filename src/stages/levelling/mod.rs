@@ -3,32 +3,48 @@
 //! Per block a surface within the fall limits, lowered until cut is the wanted multiple of fill, raised where its low
 //! ends would lie below the drain reach; then cut and fill, topsoil, haul and price.
 
+mod doubts;
 mod earth;
+mod lattice;
+mod limits;
+mod offers;
 mod params;
 mod report;
 mod surface;
 #[cfg(test)]
 mod tests;
 
-pub use params::{Forming, LevellingParams};
+pub use params::{BalanceOver, Forming, LevellingParams, TopsoilRule};
 
 use crate::bibliography::Bibliography;
-use crate::finding::{Outcome, Problems};
-use crate::grid::Raster;
-use crate::land::blocks::{BlockPlan, RowBlock, RowFall};
+use crate::finding::{Outcome, Problem, Problems};
+use crate::grid::{Cell, Raster};
+use crate::land::blocks::{BlockPlan, Row, RowBlock, RowFall};
 use crate::land::levelling::{BlockEarth, CutFill, DesignSurface, LevellingPlan, SurfaceKind};
 use crate::land::rates::Rates;
 use crate::land::site::Site;
 use crate::land::survey::{ElevationModel, Ground};
+use crate::land::terrain::Contour;
 use crate::land::water::WaterModel;
 use crate::methods::earthwork::balance_offset;
+use crate::methods::shapes::cells_inside;
+use crate::methods::surface::contour_lines;
 use crate::stages::falls::row_fall;
 use crate::stages::{Ctx, Stage, StageInfo};
-use crate::units::{Range, Slope};
-use earth::Formed;
+use crate::units::Slope;
+use earth::{HaulDetail, Patch};
+use geo::{Contains, Intersects, Point, Polygon};
+use lattice::Lattice;
+use limits::Topsoil;
+use surface::{Shaped, Work};
 
-/// Patches within which survey errors are alike, metres (common practice, no source).
-const ERROR_PATCH_M: f64 = 50.0;
+/// Most the whole surface is shifted so that the cells balance as the lattice does, metres.
+const MOST_TRIM_M: f64 = 0.01;
+/// Contours shorter than this are left out, and how far a drawn one may lie from the traced one, metres.
+const SHORTEST_CONTOUR_M: f64 = 40.0;
+const CONTOUR_SIMPLIFY_M: f64 = 0.25;
+/// Low ends below the drain reach by less than this are not worth a word, metres.
+const SAID_M: f64 = 0.005;
 
 /// What the stage reads.
 pub struct LevellingInput<'a> {
@@ -52,14 +68,20 @@ pub struct Levelling;
 impl Stage for Levelling {
     const INFO: StageInfo = StageInfo {
         name: "levelling",
-        version: 1,
+        version: 2,
         question: "What should the ground become, and what does it cost to move?",
-        method: "Plane: the least-squares plane over the block with row fall and cross-fall held within limits. Graded rows: \
-                 along every lane of the block the least-squares profile that falls within the limits. Both are lowered by \
-                 the exact offset at which cut is the wanted multiple of fill, then raised where low row ends would lie \
-                 below the drain reach, as far as the limit allows. As it lies: no bulk earth. Volumes are cell sums in \
-                 bank measure for cut, compacted for fill; haul is the least-moment transport between gathered cells, \
-                 straight distances. Concept ground is used: old beds are taken to be worked down by cultivation.",
+        method: "Graded rows: the balanced surface of least cut and fill whose rows fall within the limits and whose \
+                 cross-fall keeps its own, over a lattice in the frame of the rows. Depth limits, levels that must not be cut \
+                 through, topsoil where it is to be kept, the drain reach at low row ends and the surface of the block beside \
+                 are limits of its heights. It is solved exactly by a network simplex on whole hundredths of a millimetre, \
+                 or for very large blocks and limited changes of grade by a first-order method with a proven gap; cut is \
+                 made the wanted multiple of fill by a multiplier, and the bound of that search is printed. Limits that \
+                 cannot be kept together are given up, softest first, and named with the chain that conflicts. With a crest, \
+                 every row rises to a crest and falls to both ends. Plane: the least-squares plane within the limits, \
+                 lowered to balance, raised to the drain reach. As it lies: no bulk earth. All kinds are compared on a \
+                 coarser lattice. Volumes are cell sums, bank measure for cut, compacted for fill, with four-point and \
+                 prism sums beside them; haul is the least-moment transport between gathered cells. Concept ground is \
+                 used: old beds are taken to be worked down by cultivation.",
         needs: &["survey", "blocks"],
         reads: &[
             "concept ground",
@@ -70,12 +92,22 @@ impl Stage for Levelling {
             "given surface",
             "rates",
         ],
-        makes: &["design surface", "cut and fill", "earth per block", "haul bands"],
+        makes: &[
+            "design surface with contours",
+            "cut and fill",
+            "topsoil left",
+            "earth per block with proof and offers",
+            "hauls",
+            "ranges and doubts",
+        ],
         cites: &[
             Bibliography::ScaloppiWillardson1986,
             Bibliography::Easa1989,
             Bibliography::Walker1989,
-            Bibliography::Barlow1972,
+            Bibliography::AhujaMagnantiOrlin1993,
+            Bibliography::Cunningham1976,
+            Bibliography::ChambollePock2011,
+            Bibliography::Everett1963,
         ],
     };
     type Params = LevellingParams;
@@ -90,16 +122,28 @@ impl Stage for Levelling {
         let spec = input.ground.concept.0.spec;
         let mut design = Raster::empty(spec, 0.0_f32);
         let mut cut_fill = Raster::empty(spec, 0.0_f32);
+        let soil = Topsoil::of(spec, &input.site.layers.topsoil, params);
+        // Which block a cell belongs to, by position plus one.
+        let mut owner = vec![0_u32; spec.len()];
         let mut blocks = Vec::new();
         for (i, block) in input.blocks.blocks.iter().enumerate() {
             if ctx.cancelled() {
                 break;
             }
-            blocks.push(form(&input, params, block, &mut design, &mut cut_fill));
+            let cells = cells_in(&design, &block.outline);
+            let number = u32::try_from(i + 1).unwrap_or(u32::MAX);
+            cells.iter().for_each(|cell| owner[spec.index(*cell)] = number);
+            blocks.push(form(&input, params, &soil, block, &cells, &mut design, &mut cut_fill));
             ctx.progress.advance(Self::INFO.name, (i + 1) as f64 / input.blocks.blocks.len() as f64);
         }
+        edge_steps_m(&design, &owner, &mut blocks);
+        let doubts = doubts::of(&blocks, &input, params);
         let plan = LevellingPlan {
-            cut_range_m3: cut_range(&blocks, input.ground.accuracy.vertical_sigma_m),
+            cut_range_m3: doubts.cut_m3,
+            cost_range: doubts.cost,
+            doubts: doubts.each,
+            contours: draw_contours(&design, params)?,
+            topsoil_left: soil.left(&cut_fill),
             design: DesignSurface(ElevationModel(design)),
             cut_fill: CutFill(cut_fill),
             blocks,
@@ -113,118 +157,125 @@ impl Stage for Levelling {
 fn form(
     input: &LevellingInput<'_>,
     params: &LevellingParams,
+    soil: &Topsoil,
     block: &RowBlock,
+    cells: &[Cell],
     design: &mut Raster<f32>,
     cut_fill: &mut Raster<f32>,
 ) -> BlockEarth {
     let ground = &input.ground.concept.0;
-    let cells = surface::cells_in(ground, &block.outline);
-    let cell_m2 = ground.spec.cell_area_m2();
-    let mut earth = blank(params, block);
-    let formed = match input.given_surface {
+    let mut earth = BlockEarth::none(block.id, params.surface.kind(), params.cut_fill_ratio);
+    let heights: Vec<f64> = match input.given_surface {
         Some(given) => {
             earth.surface = SurfaceKind::Given;
-            let heights: Vec<f64> =
-                cells.iter().map(|c| given.0.bilinear(ground.spec.centre(*c)).unwrap_or(f64::NAN)).collect();
-            earth::formed(ground, &cells, &heights)
+            cells.iter().map(|c| given.0.bilinear(ground.spec.centre(*c)).unwrap_or(f64::NAN)).collect()
         }
         None => {
-            let shaped = surface::shape(params, ground, block, &cells);
-            let Some(shaped) = shaped else { return earth };
-            earth.binding = shaped.binding;
-            let mut formed = earth::formed(ground, &cells, &shaped.heights_m);
-            if params.surface != Forming::AsItLies {
-                balance(input, params, block, &mut formed, cell_m2, &mut earth);
-            }
-            formed
+            let Some(heights) = worked_out(input, params, soil, block, cells, design, &mut earth) else { return earth };
+            heights
         }
     };
-    for cell in &formed {
-        let z = ground.get(cell.cell).map_or(0.0, f64::from);
+    let mut patches = Vec::new();
+    for (cell, height) in cells.iter().zip(&heights) {
+        let Some(z) = ground.get(*cell).map(f64::from).filter(|_| height.is_finite()) else { continue };
         #[expect(clippy::cast_possible_truncation, reason = "rasters hold f32")]
         {
-            design.set(cell.cell, (z - cell.depth_m) as f32);
-            cut_fill.set(cell.cell, cell.depth_m as f32);
+            design.set(*cell, *height as f32);
+            cut_fill.set(*cell, (z - height) as f32);
         }
+        patches.push(Patch { at: ground.spec.centre(*cell), depth_m: z - height, area_m2: ground.spec.cell_area_m2() });
     }
-    earth::measure(input, params, &formed, cell_m2, &mut earth);
+    earth::measure(params, input.rates, soil, &patches, HaulDetail::full(params), &mut earth);
+    earth.checks = earth::checks(cut_fill, cells);
     earth.rows_after = falls_after(design, block);
     (earth.row_fall, earth.cross_fall) = mean_falls(design, block, &earth.rows_after);
     earth
 }
 
-fn blank(params: &LevellingParams, block: &RowBlock) -> BlockEarth {
-    BlockEarth {
-        block: block.id,
-        surface: match params.surface {
-            Forming::AsItLies => SurfaceKind::AsItLies,
-            Forming::GradedRows => SurfaceKind::GradedRows,
-            Forming::Plane => SurfaceKind::Plane,
-        },
-        row_fall: Slope::default(),
-        cross_fall: Slope::default(),
-        formed_m2: 0.0,
-        cut_m3: 0.0,
-        fill_m3: 0.0,
-        borrow_m3: 0.0,
-        cut_fill_ratio: params.cut_fill_ratio,
-        max_cut_m: 0.0,
-        max_fill_m: 0.0,
-        subsoil_m2: 0.0,
-        strip_m3: 0.0,
-        haul_mean_m: 0.0,
-        bands: Vec::new(),
-        cost: Range::exact(0.0),
-        binding: Vec::new(),
-        gap_ratio: None,
-        rows_after: Vec::new(),
-    }
-}
-
-/// Lowers the surface to the wanted ratio, then raises it to the drain reach as far as that is allowed.
-fn balance(
+/// Heights of a block's cells on the surface that was worked out, with its proof and its offers; `None` when no surface
+/// could be fitted.
+fn worked_out(
     input: &LevellingInput<'_>,
     params: &LevellingParams,
+    soil: &Topsoil,
     block: &RowBlock,
-    formed: &mut [Formed],
-    cell_m2: f64,
+    cells: &[Cell],
+    design: &Raster<f32>,
     earth: &mut BlockEarth,
-) {
-    let pairs: Vec<(f64, f64)> = formed.iter().map(|c| (c.depth_m, cell_m2)).collect();
+) -> Option<Vec<f64>> {
+    let ground = &input.ground.concept.0;
+    let lattice = Lattice::of(ground, block, cells, params.lattice_m)?;
+    let work = Work { input, params, block, lattice: &lattice, soil, design };
+    earth.offers = offers::offers(&work, cells);
+    let shaped = surface::shape(&work, earth.surface)?;
+    let mut heights: Vec<f64> =
+        cells.iter().map(|c| shaped.height_m(&lattice, ground, ground.spec.centre(*c)).unwrap_or(f64::NAN)).collect();
+    if params.surface != Forming::AsItLies {
+        trim(input, params, block, cells, &mut heights);
+        let short_m = below_reach_m(input, block, &lattice, &shaped);
+        if short_m > SAID_M {
+            earth.binding.push(format!("low row ends lie up to {:.0} mm below the drain reach", short_m * 1_000.0));
+        }
+    }
+    earth.binding.extend(shaped.binding);
+    earth.given_up = shaped.given_up;
+    earth.proof = shaped.proof;
+    Some(heights)
+}
+
+/// The lattice is balanced; its cells are rougher than its points. The few millimetres that balance the cells too are taken
+/// off here, but not below a level that must not be cut through.
+fn trim(input: &LevellingInput<'_>, params: &LevellingParams, block: &RowBlock, cells: &[Cell], heights: &mut [f64]) {
+    let ground = &input.ground.concept.0;
+    let pairs: Vec<(f64, f64)> = cells
+        .iter()
+        .zip(heights.iter())
+        .filter_map(|(c, h)| Some((f64::from(ground.get(*c)?) - h, 1.0)))
+        .filter(|(depth, _)| depth.is_finite())
+        .collect();
     let lowered_m = balance_offset(&pairs, params.cut_fill_ratio);
-    if !lowered_m.is_finite() {
+    if lowered_m.abs() <= MOST_TRIM_M {
+        heights.iter_mut().for_each(|h| *h -= lowered_m);
+    }
+    if !params.surface.follows_rows() {
+        // A plane is a plane; where it cuts too deep that is told.
         return;
     }
-    let short_m = below_reach_m(input, block, formed, lowered_m);
-    let raised_m = if short_m > 0.0 && short_m * 1_000.0 <= params.max_raise_mm { short_m } else { 0.0 };
-    if raised_m > 0.0 {
-        earth
-            .binding
-            .push(format!("raised {:.0} mm so that low row ends stand above the drain reach", raised_m * 1_000.0));
-    } else if short_m > 0.0 {
-        earth.binding.push(format!("low row ends lie up to {:.0} mm below the drain reach", short_m * 1_000.0));
-    }
-    for cell in formed {
-        cell.depth_m += lowered_m - raised_m;
+    for zone in input.site.layers.level_limits.iter().filter(|z| z.outline.intersects(&block.outline)) {
+        for (cell, height) in cells.iter().zip(heights.iter_mut()) {
+            let Some(z) = ground.get(*cell).map(f64::from) else { continue };
+            if zone.outline.contains(&Point(ground.spec.centre(*cell))) {
+                *height = height.max(zone.level_m.min(z));
+            }
+        }
     }
 }
 
-/// How far the worst low row end of the lowered surface lies below the drain reach, metres; not more than zero when none.
-fn below_reach_m(input: &LevellingInput<'_>, block: &RowBlock, formed: &[Formed], lowered_m: f64) -> f64 {
+/// How far the worst low row end of the surface lies below the drain reach, metres; zero when none does.
+fn below_reach_m(input: &LevellingInput<'_>, block: &RowBlock, lattice: &Lattice, shaped: &Shaped) -> f64 {
     let Some(water) = input.water else { return 0.0 };
-    let spec = input.ground.concept.0.spec;
-    let depths: std::collections::BTreeMap<_, f64> = formed.iter().map(|c| (c.cell, c.depth_m)).collect();
+    let ground = &input.ground.concept.0;
     block
         .rows
         .iter()
-        .filter_map(|row| {
-            let at = row.low_end();
-            let cell = spec.cell_at(at)?;
-            let ground = f64::from(input.ground.concept.0.get(cell)?);
-            let height = ground - depths.get(&cell)? - lowered_m;
-            Some(f64::from(water.reach.level.at(at)?) - height)
-        })
+        .map(Row::low_end)
+        .filter_map(|at| Some(f64::from(water.reach.level.at(at)?) - shaped.height_m(lattice, ground, at)?))
         .fold(0.0, f64::max)
+}
+
+/// Greatest step from each block to the formed cells of the blocks beside it, metres.
+fn edge_steps_m(design: &Raster<f32>, owner: &[u32], blocks: &mut [BlockEarth]) {
+    let spec = design.spec;
+    for (i, own) in owner.iter().enumerate().filter(|(_, own)| **own > 0) {
+        for (beside, _) in spec.neighbours(spec.cell(i)) {
+            let j = spec.index(beside);
+            if owner[j] > 0 && owner[j] != *own && design.valid[i] && design.valid[j] {
+                let step_m = f64::from((design.values[i] - design.values[j]).abs());
+                let block = &mut blocks[*own as usize - 1];
+                block.edge_step_m = block.edge_step_m.max(step_m);
+            }
+        }
+    }
 }
 
 fn falls_after(design: &Raster<f32>, block: &RowBlock) -> Vec<RowFall> {
@@ -252,11 +303,17 @@ fn mean_falls(design: &Raster<f32>, block: &RowBlock, falls: &[RowFall]) -> (Slo
     (Slope::from_ratio(along), Slope::from_ratio(across))
 }
 
-/// Total cut with the 95 % range that survey errors alike within patches leave on it.
-fn cut_range(blocks: &[BlockEarth], sigma_m: f64) -> Range {
-    let cut: f64 = blocks.iter().map(|b| b.cut_m3).sum();
-    let formed: f64 = blocks.iter().filter(|b| b.cut_m3 > 0.0).map(|b| b.formed_m2).sum();
-    // Half of an error in height is cut: sd = sigma / 2 * area / sqrt(number of patches).
-    let sd = 0.5 * sigma_m * (formed * ERROR_PATCH_M * ERROR_PATCH_M).sqrt();
-    Range::new((cut - 1.96 * sd).max(0.0), cut, cut + 1.96 * sd)
+/// Contours of the surface to be built.
+fn draw_contours(design: &Raster<f32>, params: &LevellingParams) -> Result<Vec<Contour>, Problem> {
+    let lines = contour_lines(design, params.contour_interval_m, SHORTEST_CONTOUR_M, CONTOUR_SIMPLIFY_M)
+        .map_err(|error| Problem::data("contours_failed", format!("contours of the design surface: {error}")))?;
+    #[expect(clippy::cast_possible_truncation, reason = "levels over interval are small whole numbers")]
+    let major = |level_m: f64| (level_m / params.contour_interval_m).round() as i64 % 5 == 0;
+    Ok(lines.into_iter().map(|(level_m, lines)| Contour { level_m, major: major(level_m), lines }).collect())
+}
+
+/// Cells of a grid whose centre lies in a polygon, row by row.
+fn cells_in(raster: &Raster<f32>, outline: &Polygon<f64>) -> Vec<Cell> {
+    let inside = cells_inside(raster.spec, outline);
+    inside.iter().enumerate().filter(|(_, inside)| **inside).map(|(i, _)| raster.spec.cell(i)).collect()
 }

@@ -11,6 +11,10 @@ const STAGE: &str = "levelling";
 const OVER_LEVELLED_M3_HA: f64 = 800.0;
 /// Mean haul beyond which another block shape is worth a thought, metres (common practice, no source).
 const LONG_HAUL_M: f64 = 150.0;
+/// Proofs looser than this are pointed out, as a ratio.
+const LOOSE_GAP: f64 = 0.05;
+/// Steps between cells of two blocks hold some fall too, millimetres.
+const STEP_ROUNDING_MM: f64 = 30.0;
 
 pub(super) fn findings(plan: &LevellingPlan, input: &LevellingInput<'_>, params: &LevellingParams) -> Vec<Finding> {
     let mut list = Vec::new();
@@ -144,6 +148,33 @@ fn of_block(earth: &BlockEarth, params: &LevellingParams) -> Vec<(Severity, &'st
             Severity::Warning,
             "borrow",
             format!("{:.0} bank m3 of soil must come from elsewhere (drain spoil first).", earth.borrow_m3),
+        ));
+    }
+    if !earth.given_up.is_empty() {
+        list.push((
+            Severity::Severe,
+            "limits_conflict",
+            format!(
+                "the limits cannot all be kept, so the softest was given up: {}. Shorten the rows, change the bearing, lower the outlet or widen the limit.",
+                earth.given_up.join("; then: ")
+            ),
+        ));
+    }
+    if earth.edge_step_m * 1_000.0 > params.block_step_mm + STEP_ROUNDING_MM && earth.surface != SurfaceKind::AsItLies {
+        list.push((
+            Severity::Warning,
+            "step_at_edge",
+            format!(
+                "stands up to {:.0} mm above or below the block beside it, more than {:.0} mm: build a batter of at least 1:4 there, off the turning strip.",
+                1_000.0 * earth.edge_step_m, params.block_step_mm
+            ),
+        ));
+    }
+    if let Some(proof) = earth.proof.filter(|p| p.gap_ratio() > LOOSE_GAP) {
+        list.push((
+            Severity::Note,
+            "loose_proof",
+            format!("its earth is proven to lie within {:.1} % of the least possible only.", 100.0 * proof.gap_ratio()),
         ));
     }
     if let Some(below) = earth.binding.iter().find(|b| b.contains("below the drain reach")) {

@@ -1,177 +1,213 @@
-//! The surface of one block, before it is balanced.
+//! The surface of one block: a plane, or graded rows with the least earth.
 
-use super::params::{Forming, LevellingParams};
-use crate::grid::{Cell, Raster};
+use super::LevellingInput;
+use super::lattice::Lattice;
+use super::limits::{Limits, Topsoil, Why};
+use super::params::LevellingParams;
+use crate::grid::Raster;
 use crate::land::blocks::RowBlock;
-use crate::methods::earthwork::{
-    Binding, FallSense, GradeLimits, Moments, Plane, PlaneLimits, ProfilePoint, fit_plane_limited, graded_line,
+use crate::land::levelling::{EarthProof, SurfaceKind};
+use crate::methods::earthwork::{Binding, FallSense, Moments, Plane, PlaneLimits, balance_offset, fit_plane_limited};
+use crate::methods::optimise::{
+    Balanced, Choice, Engine, LatticeFit, Refusal, Step, Steps, TICKS_PER_M, balanced, crests, least_earth, ticks,
+    ticks_inward,
 };
-use crate::methods::shapes::{Frame, LineFamily, cells_inside};
-use geo::{Coord, Polygon};
+use geo::Coord;
 
-/// Step along graded rows and between them, metres.
-const STATION_M: f64 = 5.0;
-const LANE_M: f64 = 4.0;
+/// Gap a surface is worked out to where the exact engine would take too long.
+const FAST_GAP: f64 = 0.005;
+/// Crests of neighbouring lanes stand at most this many stations apart.
+const CREST_SHIFT: usize = 2;
 
-/// Cells of a grid whose centre lies in a polygon, row by row.
-pub(super) fn cells_in(raster: &Raster<f32>, outline: &Polygon<f64>) -> Vec<Cell> {
-    let inside = cells_inside(raster.spec, outline);
-    inside.iter().enumerate().filter(|(_, inside)| **inside).map(|(i, _)| raster.spec.cell(i)).collect()
+/// One block to be formed.
+#[derive(Clone, Copy)]
+pub(super) struct Work<'a> {
+    pub(super) input: &'a LevellingInput<'a>,
+    pub(super) params: &'a LevellingParams,
+    pub(super) block: &'a RowBlock,
+    pub(super) lattice: &'a Lattice,
+    pub(super) soil: &'a Topsoil,
+    /// Surfaces of the blocks formed before.
+    pub(super) design: &'a Raster<f32>,
 }
 
-/// A surface and the limits that hold it.
+/// A surface as it was worked out.
+pub(super) enum Form {
+    /// The ground as it lies.
+    Ground,
+    /// One plane.
+    Plane(Plane),
+    /// Heights of the lattice points, metres.
+    Lattice(Vec<f64>),
+}
+
+/// A surface, what holds it back and how good it is.
 pub(super) struct Shaped {
-    /// Height of each cell, in the order of the cells.
-    pub(super) heights_m: Vec<f64>,
+    pub(super) form: Form,
     pub(super) binding: Vec<String>,
+    /// Limits that were given up because they cannot be kept together, in words.
+    pub(super) given_up: Vec<String>,
+    pub(super) proof: Option<EarthProof>,
 }
 
-/// The surface of the wanted kind over the cells of a block.
-pub(super) fn shape(
-    params: &LevellingParams,
-    ground: &Raster<f32>,
-    block: &RowBlock,
-    cells: &[Cell],
-) -> Option<Shaped> {
-    match params.surface {
-        Forming::AsItLies => {
-            let heights_m = cells.iter().map(|c| ground.get(*c).map_or(f64::NAN, f64::from)).collect();
-            Some(Shaped { heights_m, binding: Vec::new() })
+impl Shaped {
+    fn of(form: Form) -> Self {
+        Self { form, binding: Vec::new(), given_up: Vec::new(), proof: None }
+    }
+
+    /// Height of the surface at a place, metres.
+    pub(super) fn height_m(&self, lattice: &Lattice, ground: &Raster<f32>, at: Coord<f64>) -> Option<f64> {
+        match &self.form {
+            Form::Ground => ground.bilinear(at),
+            Form::Plane(plane) => Some(plane.height_m(at.x, at.y)),
+            Form::Lattice(heights_m) => lattice.height_m(heights_m, at),
         }
-        Forming::Plane => plane(params, ground, block, cells),
-        Forming::GradedRows => graded_rows(params, ground, block, cells),
     }
 }
 
-fn plane(params: &LevellingParams, ground: &Raster<f32>, block: &RowBlock, cells: &[Cell]) -> Option<Shaped> {
-    let moments = Moments::of(cells.iter().filter_map(|c| {
-        let at = ground.spec.centre(*c);
-        ground.get(*c).map(|z| (at.x, at.y, f64::from(z), 1.0))
+/// The surface of a kind; `None` when none can be fitted.
+pub(super) fn shape(work: &Work<'_>, kind: SurfaceKind) -> Option<Shaped> {
+    match kind {
+        SurfaceKind::AsItLies | SurfaceKind::Given => Some(Shaped::of(Form::Ground)),
+        SurfaceKind::Plane => plane(work, work.params.max_cross_fall_pct),
+        SurfaceKind::PlaneAlong => plane(work, 0.0),
+        SurfaceKind::GradedRows | SurfaceKind::CrestedRows => graded(work, kind == SurfaceKind::CrestedRows),
+    }
+}
+
+/// The least-squares plane within the fall limits, lowered until cut is the wanted multiple of fill, raised where low row
+/// ends would lie below the drain reach, as far as that is allowed.
+fn plane(work: &Work<'_>, max_cross_fall_pct: f64) -> Option<Shaped> {
+    let (params, lattice) = (work.params, work.lattice);
+    let points: Vec<usize> = (0..lattice.len()).filter(|p| lattice.inside(*p)).collect();
+    let moments = Moments::of(points.iter().map(|p| {
+        let at = lattice.at(*p);
+        (at.x, at.y, lattice.ground_m[*p], f64::from(lattice.cells[*p]))
     }));
-    let fitted = fit_plane_limited(
-        &moments,
-        &PlaneLimits {
-            bearing: block.bearing,
-            min_fall: params.min_fall_pct / 100.0,
-            max_fall: params.max_fall_pct / 100.0,
-            max_cross_fall: params.max_cross_fall_pct / 100.0,
-            sense: FallSense::Along,
-        },
-    )?;
-    let mut binding = Vec::new();
-    match fitted.along {
-        Binding::Free => {}
-        Binding::AtLeast => binding.push(format!("row fall held at its least, {:.2} %", params.min_fall_pct)),
-        Binding::AtMost => binding.push(format!("row fall held at its greatest, {:.2} %", params.max_fall_pct)),
-    }
-    if fitted.across != Binding::Free {
-        binding.push(format!("cross-fall held at {:.2} %", params.max_cross_fall_pct));
-    }
-    let heights_m = on_plane(&fitted.plane, ground, cells);
-    Some(Shaped { heights_m, binding })
-}
-
-fn on_plane(plane: &Plane, ground: &Raster<f32>, cells: &[Cell]) -> Vec<f64> {
-    cells
+    let limits = PlaneLimits {
+        bearing: work.block.bearing,
+        min_fall: params.min_fall_pct / 100.0,
+        max_fall: params.max_fall_pct / 100.0,
+        max_cross_fall: max_cross_fall_pct / 100.0,
+        sense: FallSense::Along,
+    };
+    let fitted = fit_plane_limited(&moments, &limits)?;
+    let depths: Vec<(f64, f64)> = points
         .iter()
-        .map(|c| {
-            let at = ground.spec.centre(*c);
-            plane.height_m(at.x, at.y)
-        })
-        .collect()
-}
-
-/// A lattice of heights in the frame of the rows.
-struct Lattice {
-    frame: Frame,
-    across_from_m: f64,
-    along_from_m: f64,
-    along_count: usize,
-    /// One lane after the other; NaN where the lane is not on the block.
-    heights_m: Vec<f64>,
-}
-
-impl Lattice {
-    fn at(&self, lane: i64, station: i64) -> Option<f64> {
-        let (lane, station) = (usize::try_from(lane).ok()?, usize::try_from(station).ok()?);
-        if station >= self.along_count {
-            return None;
-        }
-        self.heights_m.get(lane * self.along_count + station).copied().filter(|z| z.is_finite())
-    }
-
-    /// Bilinear between lanes and stations; at the rim the lattice points that are there share the weight.
-    fn height_m(&self, at: Coord<f64>) -> Option<f64> {
-        let p = self.frame.enter(at);
-        let (u, v) = ((p.across_m - self.across_from_m) / LANE_M, (p.along_m - self.along_from_m) / STATION_M);
-        let (lane, station) = (u.floor(), v.floor());
-        let (fu, fv) = (u - lane, v - station);
-        let (mut sum, mut weight) = (0.0, 0.0);
-        for (du, wu) in [(0_i64, 1.0 - fu), (1, fu)] {
-            for (dv, wv) in [(0_i64, 1.0 - fv), (1, fv)] {
-                #[expect(clippy::cast_possible_truncation, reason = "lattice numbers are small")]
-                if let Some(z) = self.at(lane as i64 + du, station as i64 + dv) {
-                    // A point just on the rim may have no weight left; a trace of it keeps the value defined.
-                    let w = (wu * wv).max(1e-9);
-                    sum += w * z;
-                    weight += w;
-                }
-            }
-        }
-        (weight > 0.0).then(|| sum / weight)
-    }
-}
-
-fn graded_rows(params: &LevellingParams, ground: &Raster<f32>, block: &RowBlock, cells: &[Cell]) -> Option<Shaped> {
-    let lattice = lattice(params, ground, block)?;
-    let heights_m: Vec<f64> = cells
-        .iter()
-        .map(|c| {
-            let at = ground.spec.centre(*c);
-            // Slivers between the lattice and the edge keep the ground they have.
-            lattice.height_m(at).or_else(|| ground.get(*c).map(f64::from)).unwrap_or(f64::NAN)
+        .map(|p| {
+            let at = lattice.at(*p);
+            (lattice.ground_m[*p] - fitted.plane.height_m(at.x, at.y), f64::from(lattice.cells[*p]))
         })
         .collect();
-    Some(Shaped { heights_m, binding: Vec::new() })
+    let lowered_m = balance_offset(&depths, params.cut_fill_ratio);
+    let plane = fitted.plane.lowered(if lowered_m.is_finite() { lowered_m } else { 0.0 });
+    let mut shaped = Shaped::of(Form::Ground);
+    match fitted.along {
+        Binding::Free => {}
+        Binding::AtLeast => shaped.binding.push(format!("row fall held at its least, {:.2} %", params.min_fall_pct)),
+        Binding::AtMost => shaped.binding.push(format!("row fall held at its greatest, {:.2} %", params.max_fall_pct)),
+    }
+    if fitted.across != Binding::Free && max_cross_fall_pct > 0.0 {
+        shaped.binding.push(format!("cross-fall held at {max_cross_fall_pct:.2} %"));
+    }
+    let short_m = below_reach_m(work, &plane);
+    let raised_m = if short_m * 1_000.0 <= params.max_raise_mm { short_m } else { 0.0 };
+    if raised_m > 0.0 {
+        shaped
+            .binding
+            .push(format!("raised {:.0} mm so that low row ends stand above the drain reach", raised_m * 1_000.0));
+    }
+    shaped.form = Form::Plane(plane.lowered(-raised_m));
+    Some(shaped)
 }
 
-/// The least-squares profile of every lane, falling along the block's bearing within the limits.
-fn lattice(params: &LevellingParams, ground: &Raster<f32>, block: &RowBlock) -> Option<Lattice> {
-    let frame = Frame::about(block.bearing, &block.outline)?;
-    let (along_from_m, along_to_m) = frame.along_extent(&block.outline)?;
-    let (across_from_m, across_to_m) = frame.across_extent(&block.outline)?;
-    #[expect(
-        clippy::cast_possible_truncation,
-        clippy::cast_sign_loss,
-        reason = "blocks are far smaller than 2^32 steps"
-    )]
-    let count = |length: f64, step: f64| (length / step).floor() as usize + 1;
-    let (lanes, along_count) =
-        (count(across_to_m - across_from_m, LANE_M), count(along_to_m - along_from_m, STATION_M));
-    let limits = GradeLimits { min_fall: params.min_fall_pct / 100.0, max_fall: params.max_fall_pct / 100.0 };
-    let mut heights_m = vec![f64::NAN; lanes * along_count];
-    for lane in 0..lanes {
-        let across = across_from_m + lane as f64 * LANE_M;
-        let family = LineFamily { bearing: block.bearing, spacing_m: 1e9, origin: frame.leave(across, along_from_m) };
-        for line in family.clip(&block.outline) {
-            let (from, to) = (frame.enter(line.start).along_m, frame.enter(line.end).along_m);
-            let stations: Vec<usize> =
-                (0..along_count).filter(|s| (from..=to).contains(&(along_from_m + *s as f64 * STATION_M))).collect();
-            let profile: Vec<(usize, ProfilePoint)> = stations
-                .into_iter()
-                .filter_map(|s| {
-                    let distance_m = along_from_m + s as f64 * STATION_M;
-                    let height_m = ground.bilinear(frame.leave(across, distance_m))?;
-                    Some((s, ProfilePoint { distance_m, height_m, weight: 1.0 }))
-                })
-                .collect();
-            let points: Vec<ProfilePoint> = profile.iter().map(|(_, p)| *p).collect();
-            if let Some(graded) = graded_line(&points, limits) {
-                for ((s, _), z) in profile.iter().zip(graded.heights_m) {
-                    heights_m[lane * along_count + s] = z;
-                }
+/// How far the worst low row end of a plane lies below the drain reach, metres.
+fn below_reach_m(work: &Work<'_>, plane: &Plane) -> f64 {
+    let Some(water) = work.input.water else { return 0.0 };
+    work.block
+        .rows
+        .iter()
+        .map(crate::land::blocks::Row::low_end)
+        .filter_map(|at| Some(f64::from(water.reach.level.at(at)?) - plane.height_m(at.x, at.y)))
+        .fold(0.0, f64::max)
+}
+
+/// The balanced surface of least earth whose rows fall within the limits. Limits that cannot be kept together are given up,
+/// softest first, and named.
+fn graded(work: &Work<'_>, crested: bool) -> Option<Shaped> {
+    let mut kept = Why::ALL.to_vec();
+    let mut given_up = Vec::new();
+    loop {
+        let limits = Limits::of(work, &kept);
+        let mut fit = fit(work, &limits);
+        if crested && crest(&mut fit).is_none() {
+            // No chain is known here: the softest limit that is left goes.
+            let softest = kept.iter().copied().filter(|why| *why != Why::Level).max()?;
+            given_up.push(format!("no crest leaves every row a surface within {}", softest.words()));
+            kept.retain(|why| *why != softest);
+            continue;
+        }
+        let solve = |fit: &LatticeFit| least_earth(fit, Choice::BySize);
+        match balanced(&fit, work.params.cut_fill_ratio, solve) {
+            Ok(found) => return Some(finished(work, found, given_up)),
+            Err(Refusal::Conflict(conflict)) => {
+                let softest = limits.kinds(&conflict).into_iter().filter(|why| *why != Why::Level).max()?;
+                given_up.push(limits.words(&conflict, work.lattice, along(work)));
+                kept.retain(|why| *why != softest);
             }
+            Err(Refusal::Fault(_)) => return None,
         }
     }
-    Some(Lattice { frame, across_from_m, along_from_m, along_count, heights_m })
+}
+
+/// What a step down the rows may be.
+fn along(work: &Work<'_>) -> Step {
+    let fall_m = |pct: f64| pct / 100.0 * work.lattice.step_m;
+    ticks_inward(-fall_m(work.params.max_fall_pct), -fall_m(work.params.min_fall_pct))
+}
+
+fn fit(work: &Work<'_>, limits: &Limits) -> LatticeFit {
+    let (params, lattice) = (work.params, work.lattice);
+    let across_m = params.max_cross_fall_pct / 100.0 * lattice.step_m;
+    let bend_m = params.max_grade_change_pct / 100.0 * lattice.step_m * lattice.step_m / 10.0;
+    let weights: Vec<i64> = lattice.cells.iter().map(|n| i64::from(*n)).collect();
+    LatticeFit {
+        lanes: lattice.lanes,
+        stations: lattice.stations,
+        inside: (0..lattice.len()).map(|p| lattice.inside(p)).collect(),
+        ground: lattice.ground_m.iter().map(|z| if z.is_finite() { ticks(*z) } else { 0 }).collect(),
+        fill_weight: weights.clone(),
+        cut_weight: weights,
+        lowest: limits.lowest.clone(),
+        highest: limits.highest.clone(),
+        along: Steps::Alike(along(work)),
+        across: Steps::Alike(ticks_inward(-across_m, across_m)),
+        most_bend: (params.max_grade_change_pct > 0.0).then(|| ticks(bend_m)),
+    }
+}
+
+/// Turns the falls about the crests: up to its crest every lane rises, from there it falls.
+fn crest(fit: &mut LatticeFit) -> Option<()> {
+    let Steps::Alike(down) = fit.along else { return None };
+    let up = Steps::Alike(Step { least: -down.most, most: -down.least });
+    fit.along = crests(fit, &up, CREST_SHIFT)?.steps(fit, &up);
+    Some(())
+}
+
+/// Smoothing and the dead band after the proof, and the proof in cubic metres.
+fn finished(work: &Work<'_>, found: Balanced, given_up: Vec<String>) -> Shaped {
+    let m3 = |weighted: f64| weighted / TICKS_PER_M * work.design.spec.cell_area_m2();
+    let bound_m3 = m3(found.bound);
+    let (proven_m3, moved_m3) = (m3(found.moved()), m3(found.moved()));
+    let heights_m = found.heights.iter().map(|z| *z / TICKS_PER_M).collect();
+    let mut shaped = Shaped::of(Form::Lattice(heights_m));
+    shaped.given_up = given_up;
+    shaped.proof = Some(EarthProof {
+        moved_m3,
+        bound_m3,
+        after_ratio: if bound_m3 > 0.0 { (moved_m3 - proven_m3) / bound_m3 } else { 0.0 },
+        exact: found.engine == Engine::Exact,
+        lattice_m: work.lattice.step_m,
+    });
+    shaped
 }
