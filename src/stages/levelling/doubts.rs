@@ -34,7 +34,7 @@ pub(super) fn of(blocks: &[BlockEarth], input: &LevellingInput<'_>, params: &Lev
     let survey_m3 = Z95 * 0.5 * sigma_m * (sum(|b| b.formed_m2) * ERROR_PATCH_M * ERROR_PATCH_M).sqrt();
     // Lowering a balanced surface by d adds A_cut d to the cut and takes A_fill d from the fill; with both halves of the
     // block alike, a ratio that is off by r asks for r * fill / (1 + ratio) more cut.
-    let ratio_m3 = params.cut_fill_ratio_spread * fill_m3 / (1.0 + params.cut_fill_ratio);
+    let ratio_m3 = params.cut_fill_spread_ratio * fill_m3 / (1.0 + params.cut_fill_ratio);
     // A surface that is pinned from below cannot follow the survey's error: what it is off has to be brought or left.
     let pinned_m2: f64 = formed.iter().filter(|b| is_pinned(b)).map(|b| b.formed_m2).sum();
     let bias_m3 = Z95 * params.survey_bias_mm / 1_000.0 * pinned_m2;

@@ -103,7 +103,7 @@ pub struct LevellingParams {
     pub cut_fill_ratio: f64,
     /// How far the true ratio may lie from that, either way.
     #[schemars(range(min = 0.0, max = 0.5), extend("x-source" = "common practice, no source"))]
-    pub cut_fill_ratio_spread: f64,
+    pub cut_fill_spread_ratio: f64,
     /// Constant error of the survey's height against the levels of outlets and drains, one sigma, millimetres.
     #[schemars(range(min = 0.0, max = 500.0), extend("x-source" = "common practice, no source; RTK against a bench mark 10-20"))]
     pub survey_bias_mm: f64,
@@ -146,7 +146,7 @@ impl Default for LevellingParams {
             lattice_m: 5.0,
             balance_over: BalanceOver::Block,
             cut_fill_ratio: 1.25,
-            cut_fill_ratio_spread: 0.1,
+            cut_fill_spread_ratio: 0.1,
             survey_bias_mm: 15.0,
             topsoil: TopsoilRule::Respread,
             assumed_topsoil_mm: 200.0,
