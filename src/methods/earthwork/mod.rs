@@ -9,6 +9,7 @@ pub mod moments;
 pub mod plane;
 pub mod push;
 pub mod transport;
+pub mod transshipment;
 pub mod volume;
 
 pub use balance::{CutFillSums, balance_offset, cut_fill_at};
