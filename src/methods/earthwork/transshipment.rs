@@ -143,6 +143,18 @@ impl Transshipment {
         self.flow[arc]
     }
 
+    /// Cost of a unit on an arc.
+    #[must_use]
+    pub fn cost(&self, arc: usize) -> i64 {
+        self.cost[arc]
+    }
+
+    /// What a node was said to give (positive) or take.
+    #[must_use]
+    pub fn supply(&self, node: usize) -> i64 {
+        self.supply[node]
+    }
+
     /// Ends of an arc.
     #[must_use]
     pub fn ends(&self, arc: usize) -> (usize, usize) {
