@@ -35,6 +35,8 @@ bibliography! {
     Barnes2014 => "Barnes, R., Lehman, C., Mulla, D. (2014). Priority-flood: an optimal depression-filling and watershed-labeling algorithm for digital elevation models. Computers & Geosciences 62, 117-127.",
     /// Drainage of flat surfaces without raising them.
     BarnesFlats2014 => "Barnes, R., Lehman, C., Mulla, D. (2014). An efficient assignment of drainage direction over flat surfaces in raster digital elevation models. Computers & Geosciences 62, 128-135.",
+    /// Transport on grids by flow between near cells.
+    Bassetti2020 => "Bassetti, F., Gualandi, S., Veneroni, M. (2020). On the computation of Kantorovich-Wasserstein distances between two-dimensional histograms by uncapacitated minimum cost flows. SIAM Journal on Optimization 30(3), 2441-2469.",
     /// Sediment delivery ratio of small catchments.
     Boyce1975 => "Boyce, R. C. (1975). Sediment routing with sediment delivery ratios. In: Present and Prospective Technology for Predicting Sediment Yields and Sources, USDA ARS-S-40, 61-65.",
     /// Time of concentration of rural catchments.

@@ -5,10 +5,12 @@
 pub mod balance;
 pub mod graded_line;
 pub mod haul;
+pub mod haul_grid;
 pub mod moments;
 pub mod plane;
 pub mod push;
 pub mod transport;
+pub mod transshipment;
 pub mod volume;
 
 pub use balance::{CutFillSums, balance_offset, cut_fill_at};
