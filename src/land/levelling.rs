@@ -103,12 +103,14 @@ pub struct VolumeChecks {
 }
 
 /// One haul big enough for the map.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct HaulArrow {
     /// From, centre of the cut.
     pub from: geo::Coord<f64>,
     /// To, centre of the fill.
     pub to: geo::Coord<f64>,
+    /// Way between them, round what must not be driven on.
+    pub path: Vec<geo::Coord<f64>>,
     /// Volume, bank cubic metres.
     pub volume_m3: f64,
     /// Distance along the way, metres.

@@ -176,7 +176,7 @@ fn haul_rows(results: &Results<'_>) -> Vec<(Geometry<f64>, Vec<Value>)> {
                 h.to.x.into(),
                 h.to.y.into(),
             ];
-            (Geometry::LineString(LineString(vec![h.from, h.to])), values)
+            (Geometry::LineString(LineString(h.path.clone())), values)
         })
         .collect()
 }

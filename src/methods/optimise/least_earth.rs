@@ -1,4 +1,7 @@
 //! One door to both engines.
+//!
+//! Source: none of its own; see [`network_simplex`](super::network_simplex) and [`fast`](super::fast).
+//! How we know: both engines against each other (`engines_agree`).
 
 use super::fast::solve_fast;
 use super::network_simplex::solve_exact;
@@ -22,5 +25,43 @@ pub fn least_earth(fit: &LatticeFit, choice: Choice) -> Result<Fitted, Refusal> 
         // A limited bend is not a difference of two heights, which is all the exact engine knows.
         Choice::BySize if fit.most_bend.is_some() || large() => solve_fast(fit, FAST_GAP),
         Choice::BySize => solve_exact(fit),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::methods::optimise::tests_fits::{any_fit, fit_of};
+    use crate::methods::optimise::{Reason, Step};
+    use proptest::prelude::*;
+
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(60))]
+
+        #[test]
+        fn engines_agree((fit, _) in any_fit(6, 8)) {
+            let exact = least_earth(&fit, Choice::Exact);
+            let fast = least_earth(&fit, Choice::Fast { gap: 0.005 });
+            match (exact, fast) {
+                (Ok(exact), Ok(fast)) => {
+                    let least = exact.certificate.cost;
+                    prop_assert!(fit.keeps(&fast.heights));
+                    prop_assert!(fast.certificate.cost >= least, "{} beats {least}", fast.certificate.cost);
+                    prop_assert!(fast.certificate.bound <= least as f64 + 1e-6);
+                }
+                (Err(Refusal::Conflict(a)), Err(Refusal::Conflict(b))) => prop_assert!(a.excess > 0 && b.excess > 0),
+                (Err(Refusal::Fault(_)), Err(Refusal::Fault(_))) => {}
+                (a, b) => prop_assert!(false, "{:?} against {:?}", a, b),
+            }
+        }
+    }
+
+    #[test]
+    fn a_limited_bend_goes_to_the_fast_engine() {
+        let mut fit = fit_of(1, 5, Step { least: -9, most: 9 }, Step { least: 0, most: 0 });
+        fit.ground = vec![0, 0, 4, 0, 0];
+        fit.most_bend = Some(1);
+        assert_eq!(least_earth(&fit, Choice::Exact), Err(Refusal::Fault(Reason::BendLimit)));
+        assert!(fit.keeps(&least_earth(&fit, Choice::BySize).unwrap().heights));
     }
 }

@@ -13,6 +13,7 @@
 //! Complexity: exponential at worst, about `n^1.5` on lattices; memory 5 words a point and 3 a limit.
 //! Source: Ahuja, R. K., Magnanti, T. L. & Orlin, J. B. (1993), Network Flows, ch. 11 and 18 (from memory);
 //! Cunningham, W. H. (1976), A network simplex method, Math. Program. 11:105, for the leaving rule (from memory).
+//! How we know: the trial of every whole surface of small fits, equal primal and dual costs on larger ones, hand cases.
 
 use super::problem::{
     Certificate, Conflict, ConflictLink, Engine, Fitted, GraphFit, LatticeFit, Link, Reason, Refusal,

@@ -1,4 +1,7 @@
 //! The fit to be made, what an answer is, and why there may be none.
+//!
+//! Source: difference constraints, [`Bibliography::Cormen2009`](crate::bibliography::Bibliography::Cormen2009).
+//! How we know: hand cases of masks, rounding, costs and refusals.
 
 /// Ticks in a metre: a tick is 0.01 mm.
 pub const TICKS_PER_M: f64 = 100_000.0;

@@ -2,22 +2,20 @@
 
 use super::limits::Topsoil;
 use super::params::LevellingParams;
-use crate::grid::{Cell, Raster};
+use crate::grid::{Cell, GridSpec, Raster};
 use crate::land::levelling::{BlockEarth, HaulArrow, HaulBand, SurfaceKind, VolumeChecks};
 use crate::land::rates::Rates;
-use crate::methods::earthwork::{
-    Diagonal, EarthPoint, Volumes, cell_volumes, four_point, gather, haul_bands, haul_plan, mean_haul, two_triangles,
-};
+use crate::methods::earthwork::haul_grid::{GridEarth, HaulGround, gather_arrows, haul_over_grid, in_cut_measure};
+use crate::methods::earthwork::{Diagonal, Volumes, cell_volumes, four_point, two_triangles};
 use crate::units::{M2_PER_HA, Range};
-use geo::Coord;
+use geo::{BoundingRect, Coord, MultiPoint, Point};
 
 /// Upper ends of the haul bands that are priced apart, metres; the last is open.
 const BANDS_M: [f64; 5] = [100.0, 200.0, 300.0, 500.0, 1_000.0];
 /// A push inside one haul cell, metres.
 const SHORT_PUSH_M: f64 = 15.0;
-/// Hauls kept for the map, and the least share of the cut one carries.
+/// Arrows drawn for a block.
 const ARROWS: usize = 12;
-const ARROW_SHARE: f64 = 0.02;
 /// Cuts shallower than this cannot reach subsoil anywhere; the look-up of topsoil is the dear part.
 const SHALLOW_M: f64 = 0.02;
 
@@ -29,34 +27,13 @@ pub(super) struct Patch {
     pub(super) area_m2: f64,
 }
 
-/// How closely a haul is planned.
-#[derive(Debug, Clone, Copy)]
-pub(super) struct HaulDetail {
-    /// Side of the cells earth is gathered on, metres.
-    pub(super) cell_m: f64,
-    /// At most this many cells are planned exactly; larger blocks take larger cells.
-    pub(super) most_cells: usize,
-}
-
-impl HaulDetail {
-    /// For the surface that is built.
-    pub(super) fn full(params: &LevellingParams) -> Self {
-        Self { cell_m: params.haul_cell_m, most_cells: 350 }
-    }
-
-    /// For comparing surfaces.
-    pub(super) fn rough(params: &LevellingParams) -> Self {
-        Self { cell_m: params.haul_cell_m.max(25.0), most_cells: 60 }
-    }
-}
-
 /// Fills in everything that follows from the formed patches.
 pub(super) fn measure(
     params: &LevellingParams,
     rates: &Rates,
     soil: &Topsoil,
     patches: &[Patch],
-    detail: HaulDetail,
+    haul_cell_m: f64,
     earth: &mut BlockEarth,
 ) {
     let sum = |f: fn(f64) -> f64| patches.iter().map(|p| f(p.depth_m) * p.area_m2).sum::<f64>();
@@ -69,39 +46,31 @@ pub(super) fn measure(
     earth.subsoil_m2 =
         patches.iter().filter(|p| p.depth_m > SHALLOW_M && p.depth_m > soil.cuttable_m(p.at)).map(|p| p.area_m2).sum();
     earth.strip_m3 = earth.subsoil_m2 * params.respread_mm / 1_000.0;
-    haul(params, rates, patches, detail, earth);
+    haul(params, rates, patches, haul_cell_m, earth);
     earth.cost = price(rates, earth);
 }
 
-/// Hauls of least moment on gathered cells, and the volume in each band of distance.
-fn haul(params: &LevellingParams, rates: &Rates, patches: &[Patch], detail: HaulDetail, earth: &mut BlockEarth) {
-    let net = || {
-        patches.iter().map(|p| {
-            let fill_ratio = if p.depth_m < 0.0 { params.cut_fill_ratio } else { 1.0 };
-            (p.at, p.depth_m * fill_ratio * p.area_m2)
-        })
-    };
-    let mut side_m = detail.cell_m;
-    let mut gathered = gather(net(), side_m);
-    while gathered.cuts.len().max(gathered.fills.len()) > detail.most_cells {
-        side_m *= 1.25;
-        gathered = gather(net(), side_m);
+/// Hauls of least moment over the block, round what is not the block's, and the volume in each band of distance.
+fn haul(params: &LevellingParams, rates: &Rates, patches: &[Patch], cell_m: f64, earth: &mut BlockEarth) {
+    let about = MultiPoint::from_iter(patches.iter().map(|p| Point(p.at)));
+    let Some(rect) = about.bounding_rect() else { return };
+    let spec = GridSpec::covering(rect, cell_m);
+    let mut ground = HaulGround::open(spec);
+    ground.passable.fill(false);
+    for patch in patches {
+        if let Some(cell) = spec.cell_at(patch.at) {
+            ground.passable[spec.index(cell)] = true;
+        }
     }
-    let tiny =
-        |points: &[EarthPoint]| -> Vec<EarthPoint> { points.iter().copied().filter(|p| p.volume_m3 > 1e-6).collect() };
-    let (cuts, fills) = (tiny(&gathered.cuts), tiny(&gathered.fills));
-    let Ok(plan) = haul_plan(&cuts, &fills) else { return };
-    let mut volumes = haul_bands(&plan.hauls, &BANDS_M);
-    let hauled: f64 = plan.hauls.iter().map(|h| h.volume_m3).sum();
+    let net = patches.iter().map(|p| (p.at, in_cut_measure(p.depth_m * p.area_m2, params.cut_fill_ratio)));
+    let Ok(gathered) = GridEarth::gather(spec, net) else { return };
+    let Ok(plan) = haul_over_grid(&ground, &gathered, &[]) else { return };
+    let mut volumes = plan.bands_m3(&BANDS_M);
+    let hauled = plan.hauled_m3();
     let moved = hauled + gathered.on_the_spot_m3;
-    earth.haul_mean_m = if moved > 0.0 {
-        (mean_haul(&plan.hauls) * hauled + SHORT_PUSH_M * gathered.on_the_spot_m3) / moved
-    } else {
-        0.0
-    };
-    if let Some(first) = volumes.first_mut() {
-        *first += gathered.on_the_spot_m3;
-    }
+    earth.haul_mean_m =
+        if moved > 0.0 { (plan.mean_haul_m() * hauled + SHORT_PUSH_M * gathered.on_the_spot_m3) / moved } else { 0.0 };
+    volumes[0] += gathered.on_the_spot_m3;
     earth.bands = volumes
         .iter()
         .enumerate()
@@ -114,20 +83,10 @@ fn haul(params: &LevellingParams, rates: &Rates, patches: &[Patch], detail: Haul
             HaulBand { up_to_m, volume_m3: *v, price_per_m3 }
         })
         .collect();
-    let mut arrows: Vec<HaulArrow> = plan
-        .hauls
-        .iter()
-        .filter(|h| h.volume_m3 > ARROW_SHARE * earth.cut_m3)
-        .map(|h| HaulArrow {
-            from: cuts[h.from].at,
-            to: fills[h.to].at,
-            volume_m3: h.volume_m3,
-            distance_m: h.distance_m,
-        })
+    earth.hauls = gather_arrows(&spec, &plan.hauls, ARROWS)
+        .into_iter()
+        .map(|a| HaulArrow { from: a.from, to: a.to, path: a.path, volume_m3: a.volume_m3, distance_m: a.mean_haul_m })
         .collect();
-    arrows.sort_by(|a, b| b.volume_m3.total_cmp(&a.volume_m3));
-    arrows.truncate(ARROWS);
-    earth.hauls = arrows;
 }
 
 /// Price of a block's earth.

@@ -32,7 +32,7 @@ use crate::methods::surface::contour_lines;
 use crate::stages::falls::row_fall;
 use crate::stages::{Ctx, Stage, StageInfo};
 use crate::units::Slope;
-use earth::{HaulDetail, Patch};
+use earth::Patch;
 use geo::{Contains, Intersects, Point, Polygon};
 use lattice::Lattice;
 use limits::Topsoil;
@@ -185,7 +185,7 @@ fn form(
         }
         patches.push(Patch { at: ground.spec.centre(*cell), depth_m: z - height, area_m2: ground.spec.cell_area_m2() });
     }
-    earth::measure(params, input.rates, soil, &patches, HaulDetail::full(params), &mut earth);
+    earth::measure(params, input.rates, soil, &patches, params.haul_cell_m, &mut earth);
     earth.checks = earth::checks(cut_fill, cells);
     earth.rows_after = falls_after(design, block);
     (earth.row_fall, earth.cross_fall) = mean_falls(design, block, &earth.rows_after);

@@ -1,6 +1,6 @@
 //! What every kind of surface would come to on a block: the price of simplicity, and of leaving the ground alone.
 
-use super::earth::{self, HaulDetail, Patch};
+use super::earth::{self, Patch};
 use super::lattice::Lattice;
 use super::surface::{self, Work};
 use crate::grid::Cell;
@@ -8,6 +8,8 @@ use crate::land::levelling::{BlockEarth, SurfaceKind, SurfaceOffer};
 
 /// Distance between the points surfaces are compared at, metres: all kinds in a fraction of the time of the one built.
 const COARSE_M: f64 = 10.0;
+/// Side of the cells their hauls are planned on at least, metres.
+const ROUGH_HAUL_M: f64 = 30.0;
 /// Points a side a block has at least, so that small ones are not judged by a handful.
 const LEAST_A_SIDE: f64 = 12.0;
 /// Kinds that are compared, simplest to build first.
@@ -60,7 +62,7 @@ fn offer(work: &Work<'_>, kind: SurfaceKind) -> SurfaceOffer {
             Some(Patch { at, depth_m: lattice.ground_m[p] - formed_m, area_m2 })
         })
         .collect();
-    earth::measure(params, work.input.rates, work.soil, &patches, HaulDetail::rough(params), &mut earth);
+    earth::measure(params, work.input.rates, work.soil, &patches, params.haul_cell_m.max(ROUGH_HAUL_M), &mut earth);
     let falls = kind != SurfaceKind::AsItLies || falls_as_it_lies(work);
     let mut remarks = shaped.binding;
     if !falls {

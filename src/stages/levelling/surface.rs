@@ -14,8 +14,6 @@ use crate::methods::optimise::{
 };
 use geo::Coord;
 
-/// Gap a surface is worked out to where the exact engine would take too long.
-const FAST_GAP: f64 = 0.005;
 /// Crests of neighbouring lanes stand at most this many stations apart.
 const CREST_SHIFT: usize = 2;
 
