@@ -5,7 +5,9 @@ use super::params::LevellingParams;
 use crate::grid::{Cell, GridSpec, Raster};
 use crate::land::levelling::{BlockEarth, HaulArrow, HaulBand, SurfaceKind, VolumeChecks};
 use crate::land::rates::Rates;
-use crate::methods::earthwork::haul_grid::{GridEarth, HaulGround, gather_arrows, haul_over_grid, in_cut_measure};
+use crate::methods::earthwork::haul_grid::{
+    GridEarth, GridHaul, HaulEnd, HaulGround, PathHaul, gather_arrows, haul_over_grid, in_cut_measure,
+};
 use crate::methods::earthwork::{Diagonal, Volumes, cell_volumes, four_point, two_triangles};
 use crate::units::{M2_PER_HA, Range};
 use geo::{BoundingRect, Coord, MultiPoint, Point};
@@ -50,27 +52,45 @@ pub(super) fn measure(
     earth.cost = price(rates, earth);
 }
 
-/// Hauls of least moment over the block, round what is not the block's, and the volume in each band of distance.
-fn haul(params: &LevellingParams, rates: &Rates, patches: &[Patch], cell_m: f64, earth: &mut BlockEarth) {
+/// Hauls over a grid that has the patches for its ground.
+struct Hauled {
+    spec: GridSpec,
+    gathered: GridEarth,
+    plan: GridHaul,
+}
+
+/// Hauls of least moment over the patches, round what is not theirs.
+fn hauled(params: &LevellingParams, patches: &[Patch], cell_m: f64) -> Option<Hauled> {
     let about = MultiPoint::from_iter(patches.iter().map(|p| Point(p.at)));
-    let Some(rect) = about.bounding_rect() else { return };
-    let spec = GridSpec::covering(rect, cell_m);
+    let spec = GridSpec::covering(about.bounding_rect()?, cell_m);
     let mut ground = HaulGround::open(spec);
     ground.passable.fill(false);
-    for patch in patches {
-        if let Some(cell) = spec.cell_at(patch.at) {
-            ground.passable[spec.index(cell)] = true;
-        }
+    for cell in patches.iter().filter_map(|p| spec.cell_at(p.at)) {
+        ground.passable[spec.index(cell)] = true;
     }
     let net = patches.iter().map(|p| (p.at, in_cut_measure(p.depth_m * p.area_m2, params.cut_fill_ratio)));
-    let Ok(gathered) = GridEarth::gather(spec, net) else { return };
-    let Ok(plan) = haul_over_grid(&ground, &gathered, &[]) else { return };
-    let mut volumes = plan.bands_m3(&BANDS_M);
-    let hauled = plan.hauled_m3();
-    let moved = hauled + gathered.on_the_spot_m3;
-    earth.haul_mean_m =
-        if moved > 0.0 { (plan.mean_haul_m() * hauled + SHORT_PUSH_M * gathered.on_the_spot_m3) / moved } else { 0.0 };
-    volumes[0] += gathered.on_the_spot_m3;
+    let gathered = GridEarth::gather(spec, net).ok()?;
+    let plan = haul_over_grid(&ground, &gathered, &[]).ok()?;
+    Some(Hauled { spec, gathered, plan })
+}
+
+fn haul(params: &LevellingParams, rates: &Rates, patches: &[Patch], cell_m: f64, earth: &mut BlockEarth) {
+    if let Some(Hauled { spec, gathered, plan }) = hauled(params, patches, cell_m) {
+        carried(rates, &spec, plan.hauls, gathered.on_the_spot_m3, earth);
+    }
+}
+
+/// Distance, bands and arrows of what is carried from a block.
+fn carried(rates: &Rates, spec: &GridSpec, hauls: Vec<PathHaul>, on_the_spot_m3: f64, earth: &mut BlockEarth) {
+    let mut volumes = vec![0.0; BANDS_M.len() + 1];
+    let (mut moved, mut moment) = (on_the_spot_m3, SHORT_PUSH_M * on_the_spot_m3);
+    volumes[0] += on_the_spot_m3;
+    for haul in &hauls {
+        volumes[BANDS_M.partition_point(|limit| *limit < haul.length_m)] += haul.volume_m3;
+        moved += haul.volume_m3;
+        moment += haul.volume_m3 * haul.length_m;
+    }
+    earth.haul_mean_m = if moved > 0.0 { moment / moved } else { 0.0 };
     earth.bands = volumes
         .iter()
         .enumerate()
@@ -83,10 +103,58 @@ fn haul(params: &LevellingParams, rates: &Rates, patches: &[Patch], cell_m: f64,
             HaulBand { up_to_m, volume_m3: *v, price_per_m3 }
         })
         .collect();
-    earth.hauls = gather_arrows(&spec, &plan.hauls, ARROWS)
+    earth.hauls = gather_arrows(spec, &hauls, ARROWS)
         .into_iter()
         .map(|a| HaulArrow { from: a.from, to: a.to, path: a.path, volume_m3: a.volume_m3, distance_m: a.mean_haul_m })
         .collect();
+}
+
+/// Hauls over all blocks at once, booked to the block the earth is cut from. What no haul reaches is borrowed.
+pub(super) fn haul_together(
+    params: &LevellingParams,
+    rates: &Rates,
+    cut_fill: &Raster<f32>,
+    owner: &[u32],
+    blocks: &mut [BlockEarth],
+) {
+    let area_m2 = cut_fill.spec.cell_area_m2();
+    let patch =
+        |cell: Cell, depth_m: f32| Patch { at: cut_fill.spec.centre(cell), depth_m: f64::from(depth_m), area_m2 };
+    let patches: Vec<Patch> = cut_fill.iter().map(|(cell, depth_m)| patch(cell, depth_m)).collect();
+    let Some(Hauled { spec, gathered, plan }) = hauled(params, &patches, params.haul_cell_m) else { return };
+    // A haul cell on the line between two blocks is booked to the one it has its first cut cell in.
+    let mut block_of = vec![0_u32; spec.len()];
+    for (cell, depth_m) in cut_fill.iter() {
+        if let Some(at) = spec.cell_at(cut_fill.spec.centre(cell)) {
+            let slot = &mut block_of[spec.index(at)];
+            if *slot == 0 || (depth_m > 0.0 && *slot > owner[cut_fill.spec.index(cell)]) {
+                *slot = owner[cut_fill.spec.index(cell)];
+            }
+        }
+    }
+    let block_at = |end: HaulEnd| match end {
+        HaulEnd::Cell(cell) => block_of[cell as usize],
+        HaulEnd::Place(_) => 0,
+    };
+    let cut_m3: f64 = blocks.iter().map(|b| b.cut_m3).sum();
+    let mut by_block: Vec<Vec<PathHaul>> = vec![Vec::new(); blocks.len()];
+    for haul in plan.hauls {
+        if let Some(at) = (block_at(haul.from) as usize).checked_sub(1) {
+            by_block[at].push(haul);
+        }
+    }
+    let mut lacking = vec![0.0; blocks.len()];
+    for left in plan.unplaced {
+        if let Some(at) = (block_of[left.cell as usize] as usize).checked_sub(1) {
+            lacking[at] -= left.volume_m3;
+        }
+    }
+    for ((block, hauls), lacking) in blocks.iter_mut().zip(by_block).zip(lacking) {
+        let spot_m3 = if cut_m3 > 0.0 { gathered.on_the_spot_m3 * block.cut_m3 / cut_m3 } else { 0.0 };
+        carried(rates, &spec, hauls, spot_m3, block);
+        block.borrow_m3 = lacking;
+        block.cost = price(rates, block);
+    }
 }
 
 /// Price of a block's earth.

@@ -10,6 +10,7 @@ mod limits;
 mod offers;
 mod params;
 mod report;
+mod stack;
 mod surface;
 #[cfg(test)]
 mod tests;
@@ -35,7 +36,8 @@ use crate::units::Slope;
 use earth::Patch;
 use geo::{Contains, Intersects, Point, Polygon};
 use lattice::Lattice;
-use limits::Topsoil;
+use limits::{Topsoil, Why};
+use std::collections::BTreeMap;
 use surface::{Shaped, Work};
 
 /// Most the whole surface is shifted so that the cells balance as the lattice does, metres.
@@ -126,6 +128,7 @@ impl Stage for Levelling {
         // Which block a cell belongs to, by position plus one.
         let mut owner = vec![0_u32; spec.len()];
         let mut blocks = Vec::new();
+        let mut together = together(&input, params, &soil, &design);
         for (i, block) in input.blocks.blocks.iter().enumerate() {
             if ctx.cancelled() {
                 break;
@@ -133,10 +136,14 @@ impl Stage for Levelling {
             let cells = cells_in(&design, &block.outline);
             let number = u32::try_from(i + 1).unwrap_or(u32::MAX);
             cells.iter().for_each(|cell| owner[spec.index(*cell)] = number);
-            blocks.push(form(&input, params, &soil, block, &cells, &mut design, &mut cut_fill));
+            let job = Job { input: &input, params, soil: &soil, block, cells: &cells };
+            blocks.push(form(&job, together.remove(&i), &mut design, &mut cut_fill));
             ctx.progress.advance(Self::INFO.name, (i + 1) as f64 / input.blocks.blocks.len() as f64);
         }
         edge_steps_m(&design, &owner, &mut blocks);
+        if params.balance_over == BalanceOver::Property {
+            earth::haul_together(params, input.rates, &cut_fill, &owner, &mut blocks);
+        }
         let doubts = doubts::of(&blocks, &input, params);
         let plan = LevellingPlan {
             cut_range_m3: doubts.cut_m3,
@@ -153,16 +160,56 @@ impl Stage for Levelling {
     }
 }
 
-/// Forms one block and writes its cells.
-fn form(
+/// What is known of one block before it is formed.
+struct Job<'a> {
+    input: &'a LevellingInput<'a>,
+    params: &'a LevellingParams,
+    soil: &'a Topsoil,
+    block: &'a RowBlock,
+    cells: &'a [Cell],
+}
+
+/// Surfaces of blocks that are balanced together, by position of the block; empty when each is balanced by itself.
+fn together(
     input: &LevellingInput<'_>,
     params: &LevellingParams,
     soil: &Topsoil,
-    block: &RowBlock,
-    cells: &[Cell],
+    design: &Raster<f32>,
+) -> BTreeMap<usize, (Lattice, Shaped)> {
+    let alone = params.balance_over == BalanceOver::Block || !params.surface.follows_rows();
+    if alone || input.given_surface.is_some() {
+        return BTreeMap::new();
+    }
+    let ground = &input.ground.concept.0;
+    let lattices: Vec<(usize, Lattice)> = input
+        .blocks
+        .blocks
+        .iter()
+        .enumerate()
+        .filter_map(|(i, block)| {
+            Some((i, Lattice::of(ground, block, &cells_in(ground, &block.outline), params.lattice_m)?))
+        })
+        .collect();
+    let works: Vec<Work<'_>> = lattices
+        .iter()
+        .map(|(i, lattice)| Work { input, params, block: &input.blocks.blocks[*i], lattice, soil, design })
+        .collect();
+    // All are formed at once, so none can be tied to a surface beside it that is there already.
+    let kept = Why::ALL.map(|why| if why == Why::Neighbour { Why::Depth } else { why });
+    match surface::graded(&works, params.surface == Forming::CrestedRows, &kept) {
+        Some(shaped) => lattices.into_iter().zip(shaped).map(|((i, lattice), s)| (i, (lattice, s))).collect(),
+        None => BTreeMap::new(),
+    }
+}
+
+/// Forms one block and writes its cells.
+fn form(
+    job: &Job<'_>,
+    ready: Option<(Lattice, Shaped)>,
     design: &mut Raster<f32>,
     cut_fill: &mut Raster<f32>,
 ) -> BlockEarth {
+    let Job { input, params, soil, block, cells } = *job;
     let ground = &input.ground.concept.0;
     let mut earth = BlockEarth::none(block.id, params.surface.kind(), params.cut_fill_ratio);
     let heights: Vec<f64> = match input.given_surface {
@@ -171,7 +218,7 @@ fn form(
             cells.iter().map(|c| given.0.bilinear(ground.spec.centre(*c)).unwrap_or(f64::NAN)).collect()
         }
         None => {
-            let Some(heights) = worked_out(input, params, soil, block, cells, design, &mut earth) else { return earth };
+            let Some(heights) = worked_out(job, ready, design, &mut earth) else { return earth };
             heights
         }
     };
@@ -195,23 +242,25 @@ fn form(
 /// Heights of a block's cells on the surface that was worked out, with its proof and its offers; `None` when no surface
 /// could be fitted.
 fn worked_out(
-    input: &LevellingInput<'_>,
-    params: &LevellingParams,
-    soil: &Topsoil,
-    block: &RowBlock,
-    cells: &[Cell],
+    job: &Job<'_>,
+    ready: Option<(Lattice, Shaped)>,
     design: &Raster<f32>,
     earth: &mut BlockEarth,
 ) -> Option<Vec<f64>> {
+    let Job { input, params, soil, block, cells } = *job;
     let ground = &input.ground.concept.0;
-    let lattice = Lattice::of(ground, block, cells, params.lattice_m)?;
+    let (lattice, ready) = match ready {
+        Some((lattice, shaped)) => (lattice, Some(shaped)),
+        None => (Lattice::of(ground, block, cells, params.lattice_m)?, None),
+    };
     let work = Work { input, params, block, lattice: &lattice, soil, design };
     earth.offers = offers::offers(&work, cells);
-    let shaped = surface::shape(&work, earth.surface)?;
+    let alone = ready.is_none();
+    let shaped = ready.or_else(|| surface::shape(&work, earth.surface))?;
     let mut heights: Vec<f64> =
         cells.iter().map(|c| shaped.height_m(&lattice, ground, ground.spec.centre(*c)).unwrap_or(f64::NAN)).collect();
     if params.surface != Forming::AsItLies {
-        trim(input, params, block, cells, &mut heights);
+        trim(job, alone, &mut heights);
         let short_m = below_reach_m(input, block, &lattice, &shaped);
         if short_m > SAID_M {
             earth.binding.push(format!("low row ends lie up to {:.0} mm below the drain reach", short_m * 1_000.0));
@@ -225,7 +274,8 @@ fn worked_out(
 
 /// The lattice is balanced; its cells are rougher than its points. The few millimetres that balance the cells too are taken
 /// off here, but not below a level that must not be cut through.
-fn trim(input: &LevellingInput<'_>, params: &LevellingParams, block: &RowBlock, cells: &[Cell], heights: &mut [f64]) {
+fn trim(job: &Job<'_>, alone: bool, heights: &mut [f64]) {
+    let Job { input, params, block, cells, .. } = *job;
     let ground = &input.ground.concept.0;
     let pairs: Vec<(f64, f64)> = cells
         .iter()
@@ -234,7 +284,7 @@ fn trim(input: &LevellingInput<'_>, params: &LevellingParams, block: &RowBlock, 
         .filter(|(depth, _)| depth.is_finite())
         .collect();
     let lowered_m = balance_offset(&pairs, params.cut_fill_ratio);
-    if lowered_m.abs() <= MOST_TRIM_M {
+    if alone && lowered_m.abs() <= MOST_TRIM_M {
         heights.iter_mut().for_each(|h| *h -= lowered_m);
     }
     if !params.surface.follows_rows() {

@@ -4,13 +4,14 @@ use super::LevellingInput;
 use super::lattice::Lattice;
 use super::limits::{Limits, Topsoil, Why};
 use super::params::LevellingParams;
+use super::stack::Stack;
 use crate::grid::Raster;
 use crate::land::blocks::RowBlock;
 use crate::land::levelling::{EarthProof, SurfaceKind};
 use crate::methods::earthwork::{Binding, FallSense, Moments, Plane, PlaneLimits, balance_offset, fit_plane_limited};
 use crate::methods::optimise::{
-    Balanced, Choice, Engine, LatticeFit, Refusal, Step, Steps, TICKS_PER_M, balanced, crests, least_earth, ticks,
-    ticks_inward,
+    Balanced, Choice, Engine, LatticeFit, Refusal, Step, Steps, TICKS_PER_M, balanced, crests, cut_and_fill,
+    least_earth, ticks, ticks_inward,
 };
 use geo::Coord;
 
@@ -69,7 +70,9 @@ pub(super) fn shape(work: &Work<'_>, kind: SurfaceKind) -> Option<Shaped> {
         SurfaceKind::AsItLies | SurfaceKind::Given => Some(Shaped::of(Form::Ground)),
         SurfaceKind::Plane => plane(work, work.params.max_cross_fall_pct),
         SurfaceKind::PlaneAlong => plane(work, 0.0),
-        SurfaceKind::GradedRows | SurfaceKind::CrestedRows => graded(work, kind == SurfaceKind::CrestedRows),
+        SurfaceKind::GradedRows | SurfaceKind::CrestedRows => {
+            graded(&[*work], kind == SurfaceKind::CrestedRows, &Why::ALL)?.pop()
+        }
     }
 }
 
@@ -130,28 +133,30 @@ fn below_reach_m(work: &Work<'_>, plane: &Plane) -> f64 {
         .fold(0.0, f64::max)
 }
 
-/// The balanced surface of least earth whose rows fall within the limits. Limits that cannot be kept together are given up,
-/// softest first, and named.
-fn graded(work: &Work<'_>, crested: bool) -> Option<Shaped> {
-    let mut kept = Why::ALL.to_vec();
-    let mut given_up = Vec::new();
+/// The surfaces of least earth whose rows fall within the limits, balanced together. Limits that cannot be kept together
+/// are given up, softest first, and named. `None` when nothing is left to give up.
+pub(super) fn graded(works: &[Work<'_>], crested: bool, kept: &[Why]) -> Option<Vec<Shaped>> {
+    let ratio = works.first()?.params.cut_fill_ratio;
+    let mut kept = vec![kept.to_vec(); works.len()];
+    let mut given_up = vec![Vec::new(); works.len()];
     loop {
-        let limits = Limits::of(work, &kept);
-        let mut fit = fit(work, &limits);
-        if crested && crest(&mut fit).is_none() {
+        let limits: Vec<Limits> = works.iter().zip(&kept).map(|(work, kept)| Limits::of(work, kept)).collect();
+        let mut fits: Vec<LatticeFit> = works.iter().zip(&limits).map(|(work, limits)| fit(work, limits)).collect();
+        if let Some(at) = fits.iter_mut().position(|fit| crested && crest(fit).is_none()) {
             // No chain is known here: the softest limit that is left goes.
-            let softest = kept.iter().copied().filter(|why| *why != Why::Level).max()?;
-            given_up.push(format!("no crest leaves every row a surface within {}", softest.words()));
-            kept.retain(|why| *why != softest);
+            let softest = kept[at].iter().copied().filter(|why| *why != Why::Level).max()?;
+            given_up[at].push(format!("no crest leaves every row a surface within {}", softest.words()));
+            kept[at].retain(|why| *why != softest);
             continue;
         }
-        let solve = |fit: &LatticeFit| least_earth(fit, Choice::BySize);
-        match balanced(&fit, work.params.cut_fill_ratio, solve) {
-            Ok(found) => return Some(finished(work, found, given_up)),
+        let stack = Stack::of(&fits);
+        match balanced(&stack.fit, ratio, |fit| least_earth(fit, Choice::BySize)) {
+            Ok(found) => return Some(finished(works, &stack, &found, given_up)),
             Err(Refusal::Conflict(conflict)) => {
-                let softest = limits.kinds(&conflict).into_iter().filter(|why| *why != Why::Level).max()?;
-                given_up.push(limits.words(&conflict, work.lattice, along(work)));
-                kept.retain(|why| *why != softest);
+                let (at, conflict) = stack.single_out(conflict);
+                let softest = limits[at].kinds(&conflict).into_iter().filter(|why| *why != Why::Level).max()?;
+                given_up[at].push(limits[at].words(&conflict, works[at].lattice, along(&works[at])));
+                kept[at].retain(|why| *why != softest);
             }
             Err(Refusal::Fault(_)) => return None,
         }
@@ -192,20 +197,27 @@ fn crest(fit: &mut LatticeFit) -> Option<()> {
     Some(())
 }
 
-/// Smoothing and the dead band after the proof, and the proof in cubic metres.
-fn finished(work: &Work<'_>, found: Balanced, given_up: Vec<String>) -> Shaped {
-    let m3 = |weighted: f64| weighted / TICKS_PER_M * work.design.spec.cell_area_m2();
-    let bound_m3 = m3(found.bound);
-    let (proven_m3, moved_m3) = (m3(found.moved()), m3(found.moved()));
-    let heights_m = found.heights.iter().map(|z| *z / TICKS_PER_M).collect();
-    let mut shaped = Shaped::of(Form::Lattice(heights_m));
-    shaped.given_up = given_up;
-    shaped.proof = Some(EarthProof {
-        moved_m3,
-        bound_m3,
-        after_ratio: if bound_m3 > 0.0 { (moved_m3 - proven_m3) / bound_m3 } else { 0.0 },
-        exact: found.engine == Engine::Exact,
-        lattice_m: work.lattice.step_m,
-    });
-    shaped
+/// The surfaces with their proofs in cubic metres. Of a bound for all blocks together each has its share.
+fn finished(works: &[Work<'_>], stack: &Stack, found: &Balanced, given_up: Vec<Vec<String>>) -> Vec<Shaped> {
+    works
+        .iter()
+        .enumerate()
+        .zip(given_up)
+        .map(|((at, work), given_up)| {
+            let (fit, heights) = stack.part(at, &found.heights);
+            let (cut, fill) = cut_and_fill(&fit, &heights);
+            let m3 = |weighted: f64| weighted / TICKS_PER_M * work.design.spec.cell_area_m2();
+            let share = if found.moved() > 0.0 { found.bound / found.moved() } else { 1.0 };
+            let mut shaped = Shaped::of(Form::Lattice(heights.iter().map(|z| z / TICKS_PER_M).collect()));
+            shaped.given_up = given_up;
+            shaped.proof = Some(EarthProof {
+                moved_m3: m3(cut + fill),
+                bound_m3: share * m3(cut + fill),
+                after_ratio: 0.0,
+                exact: found.engine == Engine::Exact,
+                lattice_m: work.lattice.step_m,
+            });
+            shaped
+        })
+        .collect()
 }

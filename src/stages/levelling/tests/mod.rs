@@ -1,5 +1,7 @@
 //! Earthworks whose answer is known beforehand.
 
+mod least;
+
 use super::*;
 use crate::grid::GridSpec;
 use crate::land::blocks::{BlockId, Row};
