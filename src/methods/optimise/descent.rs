@@ -37,15 +37,6 @@ pub(super) struct Descent<'a> {
     rounds: usize,
 }
 
-/// What the multipliers of a round prove.
-#[derive(Debug, Clone, Copy)]
-pub(super) struct Look {
-    /// Bound on cost and bends, weight times ticks.
-    pub bound: f64,
-    /// Whether the averages proved it.
-    pub averaged: bool,
-}
-
 impl<'a> Descent<'a> {
     /// Solves the coarser lattices and begins on the finest.
     pub(super) fn begin(fit: &'a LatticeFit, frame: Frame) -> Self {
@@ -71,10 +62,10 @@ impl<'a> Descent<'a> {
         Self { fit, datum, scale, level, run: Run::new(state), ratio, rounds: 0 }
     }
 
-    /// A round of steps and what they prove. A restart that is due comes first, so that the averages a look was taken at
-    /// stand until the next round.
-    pub(super) fn round(&mut self) -> Look {
-        if self.rounds > 0 && self.rounds.is_multiple_of(ROUNDS_TO_RESTART) {
+    /// A round of steps, and the bound on cost and bends their averages prove, weight times ticks. A restart that is due
+    /// comes first, so that the averages stand until the next round.
+    pub(super) fn round(&mut self) -> f64 {
+        if self.rounds > 0 && self.restarts_next() {
             self.ratio = restart(&mut self.run, &self.level, self.ratio);
         }
         self.run.steps(&self.level, Pace::new(self.ratio, self.level.bend), STEPS_IN_A_ROUND);
@@ -87,13 +78,17 @@ impl<'a> Descent<'a> {
             high: &self.level.high,
             bend: self.level.bend,
         };
-        let [last, average] = [false, true].map(|a| bound(&question, self.run.multipliers(a)) / self.scale);
-        Look { bound: last.max(average), averaged: average >= last }
+        bound(&question, self.run.multipliers())
     }
 
-    /// Height of a point in the state a look was taken at.
-    pub(super) fn height(&self, point: usize, look: Look) -> f32 {
-        self.run.height(&self.level, point, look.averaged)
+    /// Whether the next round begins with a restart.
+    pub(super) fn restarts_next(&self) -> bool {
+        self.rounds.is_multiple_of(ROUNDS_TO_RESTART)
+    }
+
+    /// Average height of a point over the round.
+    pub(super) fn height(&self, point: usize) -> f32 {
+        self.run.height(&self.level, point)
     }
 
     /// Steps taken on the finest lattice.
