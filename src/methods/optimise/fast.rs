@@ -19,6 +19,8 @@ use super::rounding::Rounding;
 
 /// Steps on the finest lattice after which the best so far is handed back whatever its gap.
 const MOST_STEPS: usize = 6_000;
+/// Times each point of a surface is moved towards its ground.
+const NEARER: usize = 2;
 
 /// Fits a surface to within a gap of the least cost, as a ratio of the bound.
 ///
@@ -37,7 +39,7 @@ pub fn solve_fast(fit: &LatticeFit, gap: f64) -> Result<Fitted, Refusal> {
     let rule = fit.most_bend.map_or(BendRule::Free, |most| BendRule::Most(most as f32));
     let frame = frame(fit, rule)?;
     let datum = frame.datum;
-    let mut rounding = Rounding::new(fit, datum);
+    let mut rounding = Rounding::new(fit, datum, NEARER);
     let mut descent = Descent::begin(fit, frame);
     let mut best = Best { cost: i64::MAX, heights: Vec::new(), bound: 0.0 };
     let mut margin = Margin::new(fit);

@@ -17,21 +17,21 @@ use super::repair::{Side, settle};
 const MOST_ROUNDS: usize = 200;
 /// Projections move so many quarters of the way to the limit.
 const QUARTERS: i64 = 6;
-/// Times each point is moved towards its ground.
-const NEARER: usize = 2;
 
 /// A surface in whole ticks above a datum.
 #[derive(Debug)]
 pub(super) struct Rounding<'a> {
     pub fit: &'a LatticeFit,
     pub datum: i64,
+    /// Times each point is moved towards its ground, which is cheaper but rougher; not where bends are limited.
+    pub nearer: usize,
     heights: Vec<i32>,
     above: Vec<i32>,
 }
 
 impl<'a> Rounding<'a> {
-    pub(super) fn new(fit: &'a LatticeFit, datum: i64) -> Self {
-        Self { fit, datum, heights: Vec::new(), above: Vec::new() }
+    pub(super) fn new(fit: &'a LatticeFit, datum: i64, nearer: usize) -> Self {
+        Self { fit, datum, nearer, heights: Vec::new(), above: Vec::new() }
     }
 
     /// Whole heights near given ones within every limit, and their cost. `None` when bends could not be kept.
@@ -49,7 +49,7 @@ impl<'a> Rounding<'a> {
         );
         below.and(above).ok()?;
         self.heights.iter_mut().zip(&self.above).for_each(|(b, a)| *b += (a - *b).div_euclid(2));
-        (0..NEARER).for_each(|_| self.nearer_the_ground(level));
+        (0..self.nearer).for_each(|_| self.nearer_the_ground(level));
         Some((self.cost(), &mut self.heights))
     }
 
