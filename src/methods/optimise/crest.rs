@@ -117,7 +117,7 @@ fn running_costs(
     for ((point, step), out) in points.zip(costs) {
         if !fit.inside[point] {
             if inside {
-                done = done.saturating_add(cost.least()).min(NEVER);
+                done = done.saturating_add(least(cost)).min(NEVER);
                 cost.reset();
             }
             inside = false;
@@ -133,8 +133,13 @@ fn running_costs(
                 done = NEVER;
             }
         }
-        *out = done.saturating_add(if inside { cost.least() } else { 0 }).min(NEVER);
+        *out = done.saturating_add(if inside { least(cost) } else { 0 }).min(NEVER);
     }
+}
+
+/// Least cost so far, in 64 bits.
+fn least(cost: &SlopeTrick) -> i64 {
+    i64::try_from(cost.least()).unwrap_or(NEVER)
 }
 
 impl Crests {

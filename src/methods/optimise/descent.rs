@@ -35,15 +35,8 @@ pub(super) struct Descent<'a> {
     run: Run,
     ratio: f64,
     rounds: usize,
-}
-
-/// What the multipliers of a round prove.
-#[derive(Debug, Clone, Copy)]
-pub(super) struct Look {
-    /// Bound on cost and bends, weight times ticks.
-    pub bound: f64,
-    /// Whether the averages proved it.
-    pub averaged: bool,
+    /// Whether the restart due next has been made.
+    restarted: bool,
 }
 
 impl<'a> Descent<'a> {
@@ -68,13 +61,13 @@ impl<'a> Descent<'a> {
             ratio /= 2.0;
             state = finer(&here, &run.state, coarse.last().unwrap_or(&level));
         }
-        Self { fit, datum, scale, level, run: Run::new(state), ratio, rounds: 0 }
+        Self { fit, datum, scale, level, run: Run::new(state), ratio, rounds: 0, restarted: false }
     }
 
-    /// A round of steps and what they prove. A restart that is due comes first, so that the averages a look was taken at
-    /// stand until the next round.
-    pub(super) fn round(&mut self) -> Look {
-        if self.rounds > 0 && self.rounds.is_multiple_of(ROUNDS_TO_RESTART) {
+    /// A round of steps, and the bound on cost and bends their averages prove, weight times ticks. A restart that is due
+    /// comes first, so that the averages stand until the next round.
+    pub(super) fn round(&mut self) -> f64 {
+        if self.rounds > 0 && self.restarts_next() && !std::mem::take(&mut self.restarted) {
             self.ratio = restart(&mut self.run, &self.level, self.ratio);
         }
         self.run.steps(&self.level, Pace::new(self.ratio, self.level.bend), STEPS_IN_A_ROUND);
@@ -87,13 +80,17 @@ impl<'a> Descent<'a> {
             high: &self.level.high,
             bend: self.level.bend,
         };
-        let [last, average] = [false, true].map(|a| bound(&question, self.run.multipliers(a)) / self.scale);
-        Look { bound: last.max(average), averaged: average >= last }
+        bound(&question, self.run.multipliers())
     }
 
-    /// Height of a point in the state a look was taken at.
-    pub(super) fn height(&self, point: usize, look: Look) -> f32 {
-        self.run.height(&self.level, point, look.averaged)
+    /// Whether the next round begins with a restart.
+    pub(super) fn restarts_next(&self) -> bool {
+        self.rounds.is_multiple_of(ROUNDS_TO_RESTART)
+    }
+
+    /// Average height of a point over the round.
+    pub(super) fn height(&self, point: usize) -> f32 {
+        self.run.height(&self.level, point)
     }
 
     /// Steps taken on the finest lattice.
@@ -101,12 +98,21 @@ impl<'a> Descent<'a> {
         self.rounds * STEPS_IN_A_ROUND
     }
 
-    /// Changes what bends cost, with their multipliers to match.
-    pub(super) fn price_bends(&mut self, weight: f32) {
-        if let BendRule::Square(old) = self.level.bend {
-            self.level.bend = BendRule::Square(weight);
-            self.run.scale_bends(weight / old);
+    /// What half the square of a bend costs, in the fit's weights.
+    pub(super) fn bend_weight(&self) -> Option<f64> {
+        match self.level.bend {
+            BendRule::Square(weight) => Some(f64::from(weight) / self.scale),
+            BendRule::Free | BendRule::Most(_) => None,
         }
+    }
+
+    /// Goes on from the averages with another price of bends, their multipliers to match.
+    pub(super) fn weigh_bends(&mut self, weight: f64) {
+        let Some(old) = self.bend_weight() else { return };
+        self.ratio = restart(&mut self.run, &self.level, self.ratio);
+        self.level.bend = BendRule::Square((weight * self.scale) as f32);
+        self.run.scale_bends((weight / old) as f32);
+        self.restarted = true;
     }
 }
 

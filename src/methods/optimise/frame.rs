@@ -4,7 +4,7 @@
 //! How we know: `fast` finds the least cost of small fits.
 
 use super::level::{ACROSS, ALONG, BEND, BendRule, INSIDE, Lanes, Level};
-use super::problem::{LatticeFit, Reason, Refusal, Steps};
+use super::problem::{LatticeFit, Reason, Refusal, Step, Steps};
 use super::repair::{Side, Tick, reach, settle};
 
 /// Heights may lie this far apart, ticks: 5 km. Beyond, single precision and 32 bits would be at their end.
@@ -84,6 +84,31 @@ pub(super) fn narrow(fit: &LatticeFit, datum: i64, level: &mut Level, cost: i64)
         rayon::join(|| settle(fit, low, Side::Above), || settle(fit, high, Side::Below));
 }
 
+/// Draws the limits of steps and bends in by so many ticks, no more than a quarter of their room.
+///
+/// First-order states overstep their limits a little; inside limits drawn in they keep those of the fit.
+pub(super) fn draw_in(fit: &LatticeFit, level: &mut Level, ticks: i64) {
+    level.along = steps(&fit.along, level.stations, ticks);
+    level.across = steps(&fit.across, level.stations, ticks);
+    if let (BendRule::Most(_), Some(most)) = (level.bend, fit.most_bend) {
+        level.bend = BendRule::Most((most - ticks.min(most / 4)) as f32);
+    }
+}
+
+/// Limits of steps, drawn in by so many ticks.
+fn steps(steps: &Steps, stations: usize, ticks: i64) -> [Lanes; 2] {
+    let room = |step: &Step| ticks.min((step.most - step.least) / 4);
+    let least = |step: &Step| (step.least + room(step)) as f32;
+    let most = |step: &Step| (step.most - room(step)) as f32;
+    match steps {
+        Steps::Alike(step) => [least(step), most(step)].map(|limit| Lanes::alike(limit, stations)),
+        Steps::Each(steps) => [
+            Lanes::each(steps.iter().map(least).collect(), stations),
+            Lanes::each(steps.iter().map(most).collect(), stations),
+        ],
+    }
+}
+
 /// The finest level.
 fn level(fit: &LatticeFit, datum: i64, scale: f64, low: Vec<i32>, high: Vec<i32>, bend: BendRule) -> Level {
     let n = fit.stations;
@@ -102,13 +127,6 @@ fn level(fit: &LatticeFit, datum: i64, scale: f64, low: Vec<i32>, high: Vec<i32>
         }
         Lanes::each((0..fit.len()).map(at).collect(), n)
     };
-    let steps = |steps: &Steps| match steps {
-        Steps::Alike(step) => [step.least, step.most].map(|limit| Lanes::alike(limit as f32, n)),
-        Steps::Each(steps) => [
-            Lanes::each(steps.iter().map(|s| s.least as f32).collect(), n),
-            Lanes::each(steps.iter().map(|s| s.most as f32).collect(), n),
-        ],
-    };
     let ground = |p: usize| if fit.inside[p] { (fit.ground[p] - datum) as f32 } else { 0.0 };
     Level {
         lanes: fit.lanes,
@@ -119,8 +137,8 @@ fn level(fit: &LatticeFit, datum: i64, scale: f64, low: Vec<i32>, high: Vec<i32>
         fill: weights(&fit.fill_weight),
         low,
         high,
-        along: steps(&fit.along),
-        across: steps(&fit.across),
+        along: steps(&fit.along, n, 0),
+        across: steps(&fit.across, n, 0),
         bend,
     }
 }

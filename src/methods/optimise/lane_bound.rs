@@ -70,7 +70,7 @@ fn one_lane(fit: &LatticeFit, lane: usize, heights: &mut [i64], work: &mut Works
             work.flats[station] = work.cost.flat();
             station += 1;
         }
-        total += work.cost.least();
+        total += i64::try_from(work.cost.least()).ok()?;
         walk_back(fit, first, begin..station, heights, &work.flats);
     }
     Some(total)

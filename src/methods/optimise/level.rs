@@ -121,7 +121,11 @@ pub(super) struct Pace {
 impl Pace {
     /// The longest safe steps at a ratio of height moved to multiplier moved, ticks.
     pub(super) fn new(ratio: f64, bend: BendRule) -> Self {
-        let norm = if bend == BendRule::Free { 8.0_f64 } else { 24.0 }.sqrt();
+        let (norm, ratio) = match bend {
+            BendRule::Free => (8.0_f64.sqrt(), ratio),
+            // Heights that overstep limits on bends are hard to bring back, so multipliers are moved the more.
+            BendRule::Most(_) | BendRule::Square(_) => (24.0_f64.sqrt(), 0.5 * ratio),
+        };
         Self { tau: (ratio / norm) as f32, sigma: (1.0 / (ratio * norm)) as f32 }
     }
 }
@@ -224,15 +228,14 @@ impl Run {
         parts
     }
 
-    /// Multipliers of the last step, or their averages since the last restart.
-    pub(super) fn multipliers(&self, averaged: bool) -> Multipliers<'_> {
-        let (of, factor) = if averaged { (&self.sums, self.share()) } else { (&self.state, 1.0) };
-        Multipliers { along: &of.along, across: &of.across, bends: &of.bends, factor }
+    /// Averages of the multipliers since the last restart.
+    pub(super) fn multipliers(&self) -> Multipliers<'_> {
+        Multipliers { across: &self.sums.across, bends: &self.sums.bends, factor: self.share() }
     }
 
-    /// Height of a point after the last step, or the average since the last restart.
-    pub(super) fn height(&self, level: &Level, point: usize, averaged: bool) -> f32 {
-        if averaged { level.ground[point] + self.sums.heights[point] * self.share() } else { self.state.heights[point] }
+    /// Average height of a point since the last restart.
+    pub(super) fn height(&self, level: &Level, point: usize) -> f32 {
+        level.ground[point] + self.sums.heights[point] * self.share()
     }
 
     /// How far heights stand from the ground for how far multipliers stand from nothing, ticks; `None` while either is at

@@ -19,6 +19,7 @@ mod pyramid;
 pub mod repair;
 mod rounding;
 mod slope_trick;
+pub mod smooth;
 #[cfg(test)]
 mod tests_fits;
 
@@ -33,3 +34,4 @@ pub use problem::{
     Steps, TICKS_PER_M, ticks, ticks_inward,
 };
 pub use repair::{Reach, envelopes, nearest_feasible, reach};
+pub use smooth::{Smoothed, dead_band, small_depths, smooth, squared_bends};

@@ -39,12 +39,16 @@ pub(super) fn coarser(fine: &Level) -> Level {
     let point = |l: usize, s: usize| l * fine.stations + s;
     let whole = |list: &[i32]| of(&|l, s| list[point(l, s)] as f32).iter().map(|v| *v as i32).collect();
     let each = |values| Lanes::each(values, stations);
-    let (along, live_along) = limits(fine, [lanes, stations], &fine.along, ALONG);
-    let (across, live_across) = limits(fine, [lanes, stations], &fine.across, ACROSS);
+    let (along, live_along) = limits(fine, [lanes, stations], ALONG);
+    let (across, live_across) = limits(fine, [lanes, stations], ACROSS);
     let mut has: Vec<u8> = of(&|l, s| f32::from(fine.has[point(l, s)] & INSIDE)).iter().map(|v| *v as u8).collect();
     for c in 0..has.len() {
         has[c] |= if live_along[c] { ALONG } else { 0 } | if live_across[c] { ACROSS } else { 0 };
-        let three = c % stations > 0 && has[c - 1] & ALONG != 0 && has[c] & ALONG != 0;
+        let four = |c: usize| {
+            let inside = |(l, s): &(usize, usize)| fine.has[l * fine.stations + s] & INSIDE != 0;
+            under(fine, c / stations, c % stations).filter(inside).count() == 4
+        };
+        let three = c % stations > 0 && c % stations + 1 < stations && four(c - 1) && four(c) && four(c + 1);
         has[c] |= if three { BEND } else { 0 };
     }
     Level {
@@ -67,30 +71,39 @@ pub(super) fn coarser(fine: &Level) -> Level {
 }
 
 /// Limits of the steps of the coarse level in one direction, and which steps there are.
-fn limits(fine: &Level, [lanes, stations]: [usize; 2], of: &[Lanes; 2], bit: u8) -> ([Lanes; 2], Vec<bool>) {
+///
+/// Between two coarse points that stand for four points each, the step of the means is the mean over both rows of half the
+/// step before the border, the step over it and half the one after, so a surface within the fine limits has means within
+/// these. Means over fewer points lie off their middle; there the limits are widened by what a point's offset can make.
+fn limits(fine: &Level, [lanes, stations]: [usize; 2], bit: u8) -> ([Lanes; 2], Vec<bool>) {
     let (mut least, mut most) = (Vec::with_capacity(lanes * stations), Vec::with_capacity(lanes * stations));
     let mut live = Vec::with_capacity(lanes * stations);
+    let (of, other) = if bit == ALONG { (&fine.along, &fine.across) } else { (&fine.across, &fine.along) };
     for c in 0..lanes * stations {
-        let (lane, station) = (2 * (c / stations), 2 * (c % stations));
-        // The steps that lead from one coarse point to the next are those over the border between the two.
-        let over = if bit == ALONG {
-            [(lane, station + 1), (lane + 1, station + 1)]
-        } else {
-            [(lane + 1, station), (lane + 1, station + 1)]
+        let (lane, station) = (c / stations, c % stations);
+        // Point number `k` along the way from one coarse point to the next, in either row.
+        let point = |k: usize, row: usize| {
+            let (l, s) = (2 * lane, 2 * station);
+            if bit == ALONG { (l + row, s + k) } else { (l + k, s + row) }
         };
-        let there = |(l, s): &(usize, usize)| *l < fine.lanes && *s < fine.stations;
-        let kept = |(l, s): &(usize, usize)| there(&(*l, *s)) && fine.has[l * fine.stations + s] & bit != 0;
-        let any = over.iter().any(kept);
-        let value = |of: &Lanes| {
-            if any {
-                2.0 * mean(over.iter().filter(|e| kept(e)).map(|(l, s)| of.at(*l, *s)))
-            } else {
-                2.0 * of.at(lane, station)
+        let there = |(l, s): (usize, usize)| l < fine.lanes && s < fine.stations;
+        let has = |at: (usize, usize), bit: u8| there(at) && fine.has[at.0 * fine.stations + at.1] & bit != 0;
+        let kept = |row: &usize| has(point(1, *row), bit);
+        let whole = (0..4).all(|k| (0..2).all(|row| has(point(k, row), INSIDE)));
+        let value = |limits: &Lanes, row: usize, k: usize| limits.at(point(k, row).0, point(k, row).1);
+        let limit = |which: usize| {
+            if whole {
+                let row = |row| [0, 1, 1, 2].iter().map(move |k| value(&of[which], row, *k));
+                return 2.0 * mean((0..2).flat_map(row));
             }
+            let Some(row) = (0..2).find(kept) else { return 2.0 * of[which].at(2 * lane, 2 * station) };
+            let step = mean((0..2).filter(kept).map(|row| value(&of[which], row, 1)));
+            let aside = other.iter().map(|limits| value(limits, row, 1).abs()).fold(0.0, f32::max);
+            2.0 * step + (step.abs() + aside) * if which == 0 { -1.0 } else { 1.0 }
         };
-        least.push(value(&of[0]));
-        most.push(value(&of[1]));
-        live.push(any);
+        least.push(limit(0));
+        most.push(limit(1));
+        live.push((0..2).any(|row| kept(&row)));
     }
     ([Lanes::each(least, stations), Lanes::each(most, stations)], live)
 }

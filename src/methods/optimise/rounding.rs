@@ -15,23 +15,23 @@ use super::repair::{Side, settle};
 
 /// Rounds of projections before a surface is given up.
 const MOST_ROUNDS: usize = 200;
-/// Share of a limit's room by which projections go beyond it.
-const BEYOND: i64 = 64;
-/// Times each point is moved towards its ground.
-const NEARER: usize = 2;
+/// Projections move so many quarters of the way to the limit.
+const QUARTERS: i64 = 6;
 
 /// A surface in whole ticks above a datum.
 #[derive(Debug)]
 pub(super) struct Rounding<'a> {
     pub fit: &'a LatticeFit,
     pub datum: i64,
+    /// Times each point is moved towards its ground, which is cheaper but rougher; not where bends are limited.
+    pub nearer: usize,
     heights: Vec<i32>,
     above: Vec<i32>,
 }
 
 impl<'a> Rounding<'a> {
-    pub(super) fn new(fit: &'a LatticeFit, datum: i64) -> Self {
-        Self { fit, datum, heights: Vec::new(), above: Vec::new() }
+    pub(super) fn new(fit: &'a LatticeFit, datum: i64, nearer: usize) -> Self {
+        Self { fit, datum, nearer, heights: Vec::new(), above: Vec::new() }
     }
 
     /// Whole heights near given ones within every limit, and their cost. `None` when bends could not be kept.
@@ -39,6 +39,9 @@ impl<'a> Rounding<'a> {
         let rounded = |p: usize| (height(p).round() as i32).clamp(level.low[p].min(level.high[p]), level.high[p]);
         self.heights.clear();
         self.heights.extend((0..self.fit.len()).map(rounded));
+        if let Some(most) = self.fit.most_bend {
+            return if self.straighten(level, most) { Some((self.cost(), &mut self.heights)) } else { None };
+        }
         self.above.clone_from(&self.heights);
         let (below, above) = rayon::join(
             || settle(self.fit, &mut self.heights, Side::Below),
@@ -46,13 +49,7 @@ impl<'a> Rounding<'a> {
         );
         below.and(above).ok()?;
         self.heights.iter_mut().zip(&self.above).for_each(|(b, a)| *b += (a - *b).div_euclid(2));
-        if let Some(most) = self.fit.most_bend {
-            if !self.straighten(level, most) {
-                return None;
-            }
-        } else {
-            (0..NEARER).for_each(|_| self.nearer_the_ground(level));
-        }
+        (0..self.nearer).for_each(|_| self.nearer_the_ground(level));
         Some((self.cost(), &mut self.heights))
     }
 
@@ -96,48 +93,57 @@ impl<'a> Rounding<'a> {
     /// Projects steps and bends into their limits; whether that came to an end.
     fn straighten(&mut self, level: &Level, most: i64) -> bool {
         (0..MOST_ROUNDS).any(|_| {
-            let mut moved = false;
             for p in 0..self.fit.len() {
                 if level.has[p] & BEND != 0 {
-                    moved |= self.unbend(level, p, most);
+                    self.unbend(level, p, most);
                 }
                 if level.has[p] & ALONG != 0 {
-                    moved |= self.level_step(level, p, p + 1, self.fit.along.at(p));
+                    self.level_step(level, p, p + 1, self.fit.along.at(p));
                 }
                 if level.has[p] & ACROSS != 0 {
-                    moved |= self.level_step(level, p, p + self.fit.stations, self.fit.across.at(p));
+                    self.level_step(level, p, p + self.fit.stations, self.fit.across.at(p));
                 }
             }
-            !moved
+            self.worst_excess(level, most) <= 0
         })
     }
 
-    /// Moves a point and its neighbours along the lane until its bend is within the limit.
-    fn unbend(&mut self, level: &Level, p: usize, most: i64) -> bool {
+    /// By how much the worst step or bend is out of its limits, ticks; nothing or less when all are kept.
+    fn worst_excess(&self, level: &Level, most: i64) -> i64 {
         let z = |p: usize| i64::from(self.heights[p]);
-        let bend = z(p - 1) - 2 * z(p) + z(p + 1);
-        if bend.abs() <= most {
-            return false;
-        }
-        let by = (bend.abs() - most + most / BEYOND + 5) / 6 * bend.signum();
-        self.shift(level, p - 1, -by);
-        self.shift(level, p, 2 * by);
-        self.shift(level, p + 1, -by);
-        true
+        let step = |p: usize, q: usize, step: Step| (z(q) - z(p) - step.most).max(step.least - z(q) + z(p));
+        let excess = |p: usize| {
+            let has = |bit: u8| level.has[p] & bit != 0;
+            let bend = if has(BEND) { (z(p - 1) - 2 * z(p) + z(p + 1)).abs() - most } else { i64::MIN };
+            let along = if has(ALONG) { step(p, p + 1, self.fit.along.at(p)) } else { i64::MIN };
+            let across = if has(ACROSS) { step(p, p + self.fit.stations, self.fit.across.at(p)) } else { i64::MIN };
+            bend.max(along).max(across)
+        };
+        (0..self.fit.len()).map(excess).max().unwrap_or(0)
     }
 
-    /// Moves two points until the step between them is within its limits.
-    fn level_step(&mut self, level: &Level, p: usize, q: usize, step: Step) -> bool {
+    /// Moves a point and its neighbours along the lane until its bend is within a limit.
+    fn unbend(&mut self, level: &Level, p: usize, most: i64) {
+        let z = |p: usize| i64::from(self.heights[p]);
+        let bend = z(p - 1) - 2 * z(p) + z(p + 1);
+        if bend.abs() > most {
+            let by = beyond(bend.abs() - most, 6) * bend.signum();
+            self.shift(level, p - 1, -by);
+            self.shift(level, p, 2 * by);
+            self.shift(level, p + 1, -by);
+        }
+    }
+
+    /// Moves two points until the step between them is within limits.
+    fn level_step(&mut self, level: &Level, p: usize, q: usize, step: Step) {
         let rise = i64::from(self.heights[q]) - i64::from(self.heights[p]);
-        let beyond = (step.most - step.least) / BEYOND;
         let by = match rise {
-            high if high > step.most => (high - step.most + beyond + 1) / 2,
-            low if low < step.least => -((step.least - low + beyond + 1) / 2),
-            _ => return false,
+            high if high > step.most => beyond(high - step.most, 2),
+            low if low < step.least => -beyond(step.least - low, 2),
+            _ => return,
         };
         self.shift(level, p, by);
         self.shift(level, q, -by);
-        true
     }
 
     /// Moves a point within its range.
@@ -145,4 +151,9 @@ impl<'a> Rounding<'a> {
         let moved = (i64::from(self.heights[p]) + by).clamp(i64::from(level.low[p]), i64::from(level.high[p]));
         self.heights[p] = i32::try_from(moved).unwrap_or(self.heights[p]);
     }
+}
+
+/// How far to move, a share of an excess, rounded up.
+fn beyond(excess: i64, share: i64) -> i64 {
+    (excess * QUARTERS + 4 * share - 1) / (4 * share)
 }

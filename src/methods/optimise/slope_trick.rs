@@ -30,8 +30,8 @@ pub(super) struct SlopeTrick {
     /// Domain.
     low: i64,
     high: i64,
-    /// Least value.
-    least: i64,
+    /// Least value; wide, as a multiplier far off may be paid for over a wide domain.
+    least: i128,
 }
 
 impl SlopeTrick {
@@ -56,7 +56,7 @@ impl SlopeTrick {
     }
 
     /// Least cost over all last heights.
-    pub(super) fn least(&self) -> i64 {
+    pub(super) fn least(&self) -> i128 {
         self.least
     }
 
@@ -84,7 +84,7 @@ impl SlopeTrick {
         }
         let mut beyond = 0;
         while let Some(kink) = self.left.peek().filter(|k| k.0 + self.slid_left > self.high) {
-            self.least += kink.1 * (kink.0 + self.slid_left - self.high);
+            self.least += product(kink.1, kink.0 + self.slid_left - self.high);
             beyond += kink.1;
             self.left.pop();
         }
@@ -93,7 +93,7 @@ impl SlopeTrick {
         }
         beyond = 0;
         while let Some(Reverse(kink)) = self.right.peek().filter(|k| k.0.0 + self.slid_right < self.low) {
-            self.least += kink.1 * (self.low - kink.0 - self.slid_right);
+            self.least += product(kink.1, self.low - kink.0 - self.slid_right);
             beyond += kink.1;
             self.right.pop();
         }
@@ -103,10 +103,23 @@ impl SlopeTrick {
         true
     }
 
+    /// Pays for the depth below and above a given height, and `tilt` for every tick above it, less where below. The domain
+    /// must be limited where the tilt outweighs the depth.
+    pub(super) fn pay_tilted(&mut self, ground: i64, cut_weight: i64, fill_weight: i64, tilt: i64) {
+        // Up to the weight the tilt only shifts weight from one side to the other; the rest slopes the whole domain.
+        let over = tilt - tilt.clamp(-fill_weight, cut_weight);
+        self.pay(ground, cut_weight - (tilt - over), fill_weight + (tilt - over));
+        let end = if over > 0 { self.low } else { self.high };
+        if over != 0 {
+            self.least += product(over, end - ground);
+            self.pay(end, (-over).max(0), over.max(0));
+        }
+    }
+
     /// Pays for the depth below and above a given height.
     pub(super) fn pay(&mut self, ground: i64, cut_weight: i64, fill_weight: i64) {
         let at = ground.clamp(self.low, self.high);
-        self.least += if ground > at { cut_weight * (ground - at) } else { fill_weight * (at - ground) };
+        self.least += product(if ground > at { cut_weight } else { -fill_weight }, ground - at);
         if cut_weight > 0 {
             self.right.push(Reverse((at - self.slid_right, cut_weight)));
             let mut left_over = cut_weight;
@@ -115,7 +128,7 @@ impl SlopeTrick {
             {
                 let moved = weight.min(left_over);
                 let height = kink + self.slid_right;
-                self.least += moved * (at - height);
+                self.least += product(moved, at - height);
                 self.left.push((height - self.slid_left, moved));
                 if weight > moved {
                     self.right.push(Reverse((kink, weight - moved)));
@@ -131,7 +144,7 @@ impl SlopeTrick {
             {
                 let moved = weight.min(left_over);
                 let height = kink + self.slid_left;
-                self.least += moved * (height - at);
+                self.least += product(moved, height - at);
                 self.right.push(Reverse((height - self.slid_right, moved)));
                 if weight > moved {
                     self.left.push((kink, weight - moved));
@@ -140,6 +153,11 @@ impl SlopeTrick {
             }
         }
     }
+}
+
+/// A weight times a distance.
+fn product(weight: i64, distance: i64) -> i128 {
+    i128::from(weight) * i128::from(distance)
 }
 
 #[cfg(test)]
