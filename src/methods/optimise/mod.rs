@@ -5,6 +5,7 @@
 //! That is a weighted L1 fit under difference constraints, the dual of a minimum-cost flow.
 
 pub mod balance;
+mod conflict;
 pub mod crest;
 mod descent;
 mod dual_bound;
@@ -15,11 +16,13 @@ pub mod least_earth;
 mod level;
 pub mod network_simplex;
 pub mod problem;
+mod proof;
 mod pyramid;
 pub mod repair;
 mod rounding;
 mod slope_trick;
 pub mod smooth;
+mod spanning_tree;
 #[cfg(test)]
 mod tests_fits;
 

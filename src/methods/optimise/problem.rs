@@ -87,7 +87,7 @@ pub struct Link {
     pub from: u32,
     /// Point that is held down.
     pub to: u32,
-    /// Most it may stand above, ticks; negative when it must lie below.
+    /// Most it may stand above, ticks; negative when it must lie below. `i64::MAX` is no limit.
     pub most: i64,
 }
 
@@ -206,6 +206,8 @@ pub enum Reason {
     TooLarge,
     /// Limits on the change of grade are not differences of two heights.
     BendLimit,
+    /// The answer failed its own proof: a mistake in the engine, not in the question.
+    Unproven,
     /// No surface within the limits on bends was found, though there may be one.
     NoneFound,
 }
@@ -327,7 +329,7 @@ impl LatticeFit {
             .steps()
             .flat_map(|(p, q, step)| {
                 let (from, to) = (node[p], node[q]);
-                [Link { from, to, most: step.most }, Link { from: to, to: from, most: -step.least }]
+                [Link { from, to, most: step.most }, Link { from: to, to: from, most: step.least.saturating_neg() }]
             })
             .collect();
         let graph = GraphFit {
@@ -358,6 +360,24 @@ impl GraphFit {
                 if cut > 0 { self.cut_weight[p] * cut } else { self.fill_weight[p] * -cut }
             })
             .sum()
+    }
+
+    /// What makes this no proper fit, if anything.
+    #[must_use]
+    pub fn fault(&self) -> Option<Reason> {
+        let n = self.ground.len();
+        let listed = |list: &[i64]| list.is_empty() || list.len() == n;
+        if [self.cut_weight.len(), self.fill_weight.len()] != [n; 2] || !listed(&self.lowest) || !listed(&self.highest)
+        {
+            return Some(Reason::Lengths);
+        }
+        if self.links.iter().any(|l| l.from.max(l.to) as usize >= n) {
+            return Some(Reason::NoSuchPoint);
+        }
+        if self.cut_weight.iter().chain(&self.fill_weight).any(|w| *w < 0) {
+            return Some(Reason::NegativeWeight);
+        }
+        (0..n).any(|p| self.range(p).0 > self.range(p).1).then_some(Reason::EmptyRange)
     }
 
     /// Whether a surface keeps every limit.
