@@ -47,6 +47,8 @@ bibliography! {
     Chow1959 => "Chow, V. T. (1959). Open-Channel Hydraulics. McGraw-Hill.",
     /// Shortest paths and difference constraints.
     Cormen2009 => "Cormen, T. H., Leiserson, C. E., Rivest, R. L., Stein, C. (2009). Introduction to Algorithms, 3rd edition. MIT Press.",
+    /// Letting columns in by their reduced cost.
+    DantzigWolfe1960 => "Dantzig, G. B., Wolfe, P. (1960). Decomposition principle for linear programs. Operations Research 8(1), 101-111.",
     /// Slope length on a grid.
     DesmetGovers1996 => "Desmet, P. J. J., Govers, G. (1996). A GIS procedure for automatically calculating the USLE LS factor on topographically complex landscape units. Journal of Soil and Water Conservation 51, 427-433.",
     /// Shortest paths.

@@ -6,6 +6,7 @@ pub mod balance;
 pub mod graded_line;
 pub mod haul;
 pub mod haul_grid;
+pub mod haul_price;
 pub mod moments;
 pub mod plane;
 pub mod push;
