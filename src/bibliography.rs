@@ -77,6 +77,8 @@ bibliography! {
     Horn1981 => "Horn, B. K. P. (1981). Hill shading and the reflectance map. Proceedings of the IEEE 69, 14-47.",
     /// Map projection formulas.
     IogpGn72 => "IOGP Geomatics Guidance Note 7-2: Coordinate conversions and transformations including formulas.",
+    /// Combination of independent uncertainties.
+    Jcgm100 => "JCGM 100:2008. Evaluation of measurement data: Guide to the expression of uncertainty in measurement. Joint Committee for Guides in Metrology.",
     /// Exact dynamic programming over piecewise quadratics on a chain.
     Johnson2013 => "Johnson, N. A. (2013). A dynamic programming algorithm for the fused lasso and L0-segmentation. Journal of Computational and Graphical Statistics 22, 246-260.",
     /// Geodesics and areas on the ellipsoid.
@@ -101,6 +103,8 @@ bibliography! {
     RaganDuru1972 => "Ragan, R. M., Duru, J. O. (1972). Kinematic wave nomograph for times of concentration. Journal of the Hydraulics Division ASCE 98, 1765-1771.",
     /// Revised soil-loss equation.
     Renard1997 => "Renard, K. G., Foster, G. R., Weesies, G. A., McCool, D. K., Yoder, D. C. (1997). Predicting Soil Erosion by Water. USDA Agriculture Handbook 703.",
+    /// Uncertainty of volumes from correlated height errors.
+    Rolstad2009 => "Rolstad, C., Haug, T., Denby, B. (2009). Spatially integrated geodetic glacier mass balance and its uncertainty based on geostatistical analysis: application to the western Svartisen ice cap, Norway. Journal of Glaciology 55(192), 666-680.",
     /// Lines across a figure: Crofton's formula.
     Santalo1976 => "Santalo, L. A. (1976). Integral Geometry and Geometric Probability. Addison-Wesley.",
     /// Least-squares land-grading planes.

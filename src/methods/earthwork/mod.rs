@@ -12,6 +12,7 @@ pub mod plane;
 pub mod push;
 pub mod transport;
 pub mod transshipment;
+pub mod uncertainty;
 pub mod volume;
 
 pub use balance::{CutFillSums, balance_offset, cut_fill_at};
