@@ -57,6 +57,8 @@ bibliography! {
     Easa1989 => "Easa, S. M. (1989). Direct land grading design of irrigation plane surfaces. Journal of Irrigation and Drainage Engineering 115, 285-301.",
     /// Shortest augmenting paths with node potentials.
     EdmondsKarp1972 => "Edmonds, J., Karp, R. M. (1972). Theoretical improvements in algorithmic efficiency for network flow problems. Journal of the ACM 19, 248-264.",
+    /// Volumes of soil in the bank, loose and compacted.
+    Fm5434 => "US Army (2000). FM 5-434, Earthmoving Operations. Headquarters, Department of the Army.",
     /// Scan-line filling of polygons.
     Foley1990 => "Foley, J. D., van Dam, A., Feiner, S. K., Hughes, J. F. (1990). Computer Graphics: Principles and Practice, 2nd ed. Addison-Wesley.",
     /// Permissible velocities in canals.
