@@ -2,7 +2,7 @@
 
 use super::*;
 use crate::grid::GridSpec;
-use crate::methods::earthwork::haul_grid::{GridEarth, HaulGround, haul_over_grid};
+use crate::methods::earthwork::haul_grid::{GridEarth, HaulEnd, HaulGround, PlaceKind, haul_over_grid};
 use crate::methods::earthwork::transport;
 use geo::Coord;
 use proptest::prelude::*;
@@ -73,26 +73,30 @@ fn linear_prices_agree_with_the_grid() {
     // One machine without a fixed price: the moment of the grid times its rate, over the same ways.
     let spec = GridSpec { north_west: Coord { x: 0.0, y: 0.0 }, cell_m: 10.0, rows: 6, cols: 9 };
     let ground = HaulGround { passable: (0..54).map(|i| i % 9 != 4 || i > 44).collect(), ..HaulGround::open(spec) };
-    let net: Vec<f64> = (0..54).map(|i| if i % 9 == 4 { 0.0 } else { f64::from((i * 7) % 11) - 5.0 }).collect();
+    let net: Vec<f64> = (0..54).map(|i| if i % 9 == 4 { 0.0 } else { f64::from((i * 7) % 11) - 4.0 }).collect();
     let plan = haul_over_grid(&ground, &GridEarth { net_m3: net.clone(), on_the_spot_m3: 0.0 }, &[]).expect("sound");
-    let graph = ground.graph().expect("sound ground");
-    let (give, take): (Vec<usize>, Vec<usize>) =
-        ((0..54).filter(|i| net[*i] > 0.0).collect(), (0..54).filter(|i| net[*i] < 0.0).collect());
-    let ways: Vec<Vec<f64>> = give.iter().map(|g| graph.distances_m(*g)).collect();
-    let sites = |of: &[usize]| of.iter().map(|i| HaulSite::cell(net[*i].abs())).collect::<Vec<_>>();
     let prices = MachinePrices::new(&[machine(0.0, 1.0, None)]).expect("sound prices");
-    let priced = priced_hauls(&sites(&give), &sites(&take), &prices, |i, j| ways[i][take[j]]).expect("sound input");
+    let earth = GridEarth { net_m3: net, on_the_spot_m3: 0.0 };
+    let priced = priced_hauls_over_grid(&ground, &earth, &[], &prices).expect("sound input").plan;
     assert!(priced.is_proven && plan.is_proven);
     let kept: f64 = plan.unplaced.iter().map(|u| u.volume_m3).sum();
     let kept_here = priced.left_over.iter().map(|l| l.1).sum::<f64>() - priced.missing.iter().map(|l| l.1).sum::<f64>();
     assert!((kept - kept_here).abs() < 1e-9);
     // Prices are rounded to ten-thousandths.
-    assert!(
-        (priced.cost - plan.priced_moment_m4).abs() < 1e-4 * plan.hauled_m3(),
-        "{} {}",
-        priced.cost,
-        plan.priced_moment_m4
-    );
+    let slack = 1e-4 * plan.hauled_m3();
+    assert!((priced.cost - plan.priced_moment_m4).abs() < slack, "{} {}", priced.cost, plan.priced_moment_m4);
+    // With a place for spoil what was too much goes there, however dear.
+    let at = spec.centre(spec.cell(0));
+    let spoil = PricedPlace { at, kind: PlaceKind::Spoil, capacity_m3: None, price_per_m3: 900.0 };
+    let with = priced_hauls_over_grid(&ground, &earth, &[spoil], &prices).expect("sound input");
+    assert_eq!(with.takers.last(), Some(&HaulEnd::Place(0)));
+    assert!(with.plan.left_over.is_empty() && with.plan.is_proven && !priced.left_over.is_empty());
+    // The same bytes whatever the thread count.
+    for threads in [1, 3] {
+        let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build().expect("a few threads");
+        let again = pool.install(|| priced_hauls_over_grid(&ground, &earth, &[spoil], &prices)).expect("sound input");
+        assert_eq!(again, with);
+    }
 }
 
 proptest! {
