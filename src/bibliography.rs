@@ -51,6 +51,8 @@ bibliography! {
     Cormen2009 => "Cormen, T. H., Leiserson, C. E., Rivest, R. L., Stein, C. (2009). Introduction to Algorithms, 3rd edition. MIT Press.",
     /// Leaving rule of the network simplex.
     Cunningham1976 => "Cunningham, W. H. (1976). A network simplex method. Mathematical Programming 11, 105-116.",
+    /// Letting columns in by their reduced cost.
+    DantzigWolfe1960 => "Dantzig, G. B., Wolfe, P. (1960). Decomposition principle for linear programs. Operations Research 8(1), 101-111.",
     /// Slope length on a grid.
     DesmetGovers1996 => "Desmet, P. J. J., Govers, G. (1996). A GIS procedure for automatically calculating the USLE LS factor on topographically complex landscape units. Journal of Soil and Water Conservation 51, 427-433.",
     /// Shortest paths.
@@ -61,6 +63,8 @@ bibliography! {
     EdmondsKarp1972 => "Edmonds, J., Karp, R. M. (1972). Theoretical improvements in algorithmic efficiency for network flow problems. Journal of the ACM 19, 248-264.",
     /// Multipliers for resource limits.
     Everett1963 => "Everett, H. (1963). Generalized Lagrange multiplier method for solving problems of optimum allocation of resources. Operations Research 11, 399-417.",
+    /// Volumes of soil in the bank, loose and compacted.
+    Fm5434 => "US Army (2000). FM 5-434, Earthmoving Operations. Headquarters, Department of the Army.",
     /// Scan-line filling of polygons.
     Foley1990 => "Foley, J. D., van Dam, A., Feiner, S. K., Hughes, J. F. (1990). Computer Graphics: Principles and Practice, 2nd ed. Addison-Wesley.",
     /// Permissible velocities in canals.
@@ -81,6 +85,8 @@ bibliography! {
     Horn1981 => "Horn, B. K. P. (1981). Hill shading and the reflectance map. Proceedings of the IEEE 69, 14-47.",
     /// Map projection formulas.
     IogpGn72 => "IOGP Geomatics Guidance Note 7-2: Coordinate conversions and transformations including formulas.",
+    /// Combination of independent uncertainties.
+    Jcgm100 => "JCGM 100:2008. Evaluation of measurement data: Guide to the expression of uncertainty in measurement. Joint Committee for Guides in Metrology.",
     /// Exact dynamic programming over piecewise quadratics on a chain.
     Johnson2013 => "Johnson, N. A. (2013). A dynamic programming algorithm for the fused lasso and L0-segmentation. Journal of Computational and Graphical Statistics 22, 246-260.",
     /// Geodesics and areas on the ellipsoid.
@@ -105,6 +111,8 @@ bibliography! {
     RaganDuru1972 => "Ragan, R. M., Duru, J. O. (1972). Kinematic wave nomograph for times of concentration. Journal of the Hydraulics Division ASCE 98, 1765-1771.",
     /// Revised soil-loss equation.
     Renard1997 => "Renard, K. G., Foster, G. R., Weesies, G. A., McCool, D. K., Yoder, D. C. (1997). Predicting Soil Erosion by Water. USDA Agriculture Handbook 703.",
+    /// Uncertainty of volumes from correlated height errors.
+    Rolstad2009 => "Rolstad, C., Haug, T., Denby, B. (2009). Spatially integrated geodetic glacier mass balance and its uncertainty based on geostatistical analysis: application to the western Svartisen ice cap, Norway. Journal of Glaciology 55(192), 666-680.",
     /// Lines across a figure: Crofton's formula.
     Santalo1976 => "Santalo, L. A. (1976). Integral Geometry and Geometric Probability. Addison-Wesley.",
     /// Least-squares land-grading planes.

@@ -1,4 +1,4 @@
-//! Speed of hauls on a grid of 14,400 cells; run with `cargo bench --bench haul`.
+//! Speed of hauls on a grid of 14,400 cells, and of priced pairs on a quarter of it; run with `cargo bench --bench haul`.
 //!
 //! The earth is made here (swells and noise from a fixed seed, balanced), so anybody can repeat the figures. divan prints
 //! seconds and cells a second.
@@ -7,6 +7,7 @@ use divan::counter::ItemsCount;
 use geo::Coord;
 use rowfall::grid::GridSpec;
 use rowfall::methods::earthwork::haul_grid::{GridEarth, HaulGround, haul_over_grid};
+use rowfall::methods::earthwork::haul_price::{MachinePrice, MachinePrices, priced_hauls_over_grid};
 
 fn main() {
     divan::main();
@@ -54,4 +55,19 @@ fn with_obstacles(bencher: divan::Bencher<'_, '_>, side: u32) {
     }
     let earth = earth(side);
     bencher.counter(ItemsCount::new(ground.spec.len())).bench(|| haul_over_grid(&ground, &earth, &[]));
+}
+
+/// Machines that change with distance: all pairs of about 1800 by 1800 cells, distances over the ground included.
+#[divan::bench(sample_count = 3)]
+fn priced_by_machine(bencher: divan::Bencher<'_, '_>) {
+    let (ground, earth) = (HaulGround::open(spec(60)), earth(60));
+    let machine = |fixed_per_m3, per_m3_m, reach_m| MachinePrice { fixed_per_m3, per_m3_m, reach_m };
+    let prices =
+        MachinePrices::new(&[machine(0.6, 0.03, Some(100.0)), machine(1.8, 0.007, None), machine(4.5, 0.002, None)])
+            .expect("sound prices");
+    bencher.counter(ItemsCount::new(ground.spec.len())).bench(|| {
+        let found = priced_hauls_over_grid(&ground, &earth, &[], &prices).expect("sound input");
+        assert!(found.plan.is_proven);
+        found
+    });
 }

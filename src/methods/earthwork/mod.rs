@@ -3,15 +3,19 @@
 //! Sign everywhere: a height difference is existing minus wanted, so positive means cut.
 
 pub mod balance;
+pub mod bulking;
 pub mod graded_line;
 pub mod haul;
 pub mod haul_grid;
+pub mod haul_price;
 pub mod moments;
 pub mod plane;
 pub mod push;
 pub mod transport;
 pub mod transshipment;
+pub mod uncertainty;
 pub mod volume;
+pub mod volume_grid;
 
 pub use balance::{CutFillSums, balance_offset, cut_fill_at};
 pub use graded_line::{GradeLimits, GradedLine, ProfilePoint, graded_line, graded_line_best_sense, isotonic};

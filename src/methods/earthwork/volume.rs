@@ -2,7 +2,8 @@
 //!
 //! A depth is existing minus wanted height, so positive is cut. Every method reports cut and fill apart; their
 //! difference is the same for all methods on the same corners except where triangles bend the surface differently.
-//! Shapes and units: metres, square metres, cubic metres in place (bank). Complexity: linear.
+//! Shapes and units: metres, square metres, cubic metres in place: cut as bank, fill as compacted room (see
+//! [`bulking`](super::bulking)). Complexity: linear.
 //! Source: [`Bibliography::Neh15Ch12`](crate::bibliography::Bibliography::Neh15Ch12) (from memory), four-point method; end-area
 //! and prismoidal rules as in any surveying text; triangle prisms by similar triangles.
 //! How we know: worked squares (`four_point_squares`, `published_squares`), frusta and a road (`sections`), property
@@ -11,9 +12,9 @@
 /// Cut and fill, cubic metres, both zero or more.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct Volumes {
-    /// Earth above the wanted surface.
+    /// Earth above the wanted surface, as it lies (bank measure).
     pub cut_m3: f64,
-    /// Room below it.
+    /// Room below it: the volume of fill once placed and compacted. It takes the cut:fill ratio times as much cut.
     pub fill_m3: f64,
 }
 
@@ -155,18 +156,6 @@ pub fn borrow_pit_m3(rows: &[Vec<f64>], cell_area_m2: f64) -> f64 {
     squares(rows).map(|c| c.iter().sum::<f64>() / 4.0 * cell_area_m2).sum()
 }
 
-/// Volume a bank measure takes when dug loose.
-#[must_use]
-pub fn loose_from_bank_m3(bank_m3: f64, loose_per_bank_ratio: f64) -> f64 {
-    bank_m3 * loose_per_bank_ratio
-}
-
-/// Bank measure needed for a compacted volume.
-#[must_use]
-pub fn bank_from_compacted_m3(compacted_m3: f64, compacted_per_bank_ratio: f64) -> f64 {
-    compacted_m3 / compacted_per_bank_ratio
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -203,6 +192,14 @@ mod tests {
         let fine = cell_volumes((0..n).flat_map(|j| (0..n).map(move |i| depth(i, j))), 400.0 / f64::from(n * n));
         assert!(close(fine, 22.901, 12.901, 2e-3), "{fine:?}");
         assert!(close(four_point([0.3, 0.1, -0.2, -0.1], 400.0), fine.cut_m3, fine.fill_m3, 0.05));
+        // The fourth square: depth 0.1 (2 (1 - u)(1 - v) - 1), cut 40 (ln 2 / 4 - 1/8) (integral); four-point finds more.
+        let depth = |i: i32, j: i32| {
+            let (u, v) = ((f64::from(i) + 0.5) / f64::from(n), (f64::from(j) + 0.5) / f64::from(n));
+            0.1 * (2.0 * (1.0 - u) * (1.0 - v) - 1.0)
+        };
+        let fine = cell_volumes((0..n).flat_map(|j| (0..n).map(move |i| depth(i, j))), 400.0 / f64::from(n * n));
+        assert!(close(fine, 1.931_472, 21.931_472, 1e-3), "{fine:?}");
+        assert!(fine.cut_m3 < four_point([0.1, -0.1, -0.1, -0.1], 400.0).cut_m3);
     }
 
     #[test]
@@ -263,15 +260,10 @@ mod tests {
     }
 
     #[test]
-    fn pits_and_bulking() {
+    fn pits() {
         // Depths at 10 m: A/4 (corners once, sides twice, middle four times) = 445 m3 (arithmetic).
         let pit = [vec![1.5, 1.4, 1.1], vec![1.3, 1.2, 0.9], vec![1.0, 0.8, 0.6]];
         assert!((borrow_pit_m3(&pit, 100.0) - 445.0).abs() < 1e-9);
-        // US Army FM 5-434 table 1-1 (from memory): loam 1.25 loose, 0.90 compacted per bank.
-        assert!((loose_from_bank_m3(1000.0, 1.25) - 1250.0).abs() < 1e-9);
-        let bank = bank_from_compacted_m3(1000.0, 0.9);
-        assert!((bank - 1111.11).abs() < 0.005 && (loose_from_bank_m3(bank, 1.25) - 1388.89).abs() < 0.005);
-        assert!((loose_from_bank_m3(8000.0, 1.4) - 11_200.0).abs() < 1e-9);
     }
 
     proptest! {
