@@ -131,11 +131,11 @@ pub struct Doubt {
 /// Proof of how near a surface is to the least earth.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct EarthProof {
-    /// Cut and fill together of the surface on the lattice, cubic metres.
+    /// Cut and fill together of the balanced surface as it was found on the lattice, cubic metres.
     pub moved_m3: f64,
     /// No balanced surface within the limits moves less on that lattice, cubic metres.
     pub bound_m3: f64,
-    /// What smoothing and the dead band added or saved after the proof, as a ratio of the bound.
+    /// What smoothing and the dead band added after the proof, as a ratio of what was moved.
     pub after_ratio: f64,
     /// Whether the bound was reached by the exact engine.
     pub exact: bool,

@@ -34,6 +34,10 @@ pub struct Balanced {
     pub bound: f64,
     /// Cut less ratio times fill: what is left over (positive) or lacking (negative) because limits hold the surface.
     pub left_over: f64,
+    /// What cut and fill were multiplied by at the multiplier found, whole numbers.
+    pub weights: (i64, i64),
+    /// Bound of the fit at those weights.
+    pub weighted_bound: f64,
     /// Fits that were solved.
     pub fits: u32,
     /// How they were solved.
@@ -72,6 +76,7 @@ pub fn cut_and_fill(fit: &LatticeFit, heights: &[f64]) -> (f64, f64) {
 /// One fit of the search.
 struct Tried {
     multiplier: i64,
+    weights: (i64, i64),
     fitted: Fitted,
     excess: f64,
 }
@@ -152,6 +157,7 @@ impl<F: Fn(&LatticeFit) -> Result<Fitted, Refusal>> Search<'_, F> {
         let (cut, fill) = (scale - multiplier * RATIO_PARTS, scale + multiplier * self.ratio_parts);
         let common = gcd(gcd(cut, fill), scale);
         let (cut, fill, scale) = (cut / common, fill / common, scale / common);
+        let weights = (cut, fill);
         let weighted = LatticeFit {
             cut_weight: self.fit.cut_weight.iter().map(|w| w * cut).collect(),
             fill_weight: self.fit.fill_weight.iter().map(|w| w * fill).collect(),
@@ -162,7 +168,7 @@ impl<F: Fn(&LatticeFit) -> Result<Fitted, Refusal>> Search<'_, F> {
         self.bound = self.bound.max(fitted.certificate.bound / scale as f64);
         let heights: Vec<f64> = fitted.heights.iter().map(|z| *z as f64).collect();
         let (cut, fill) = cut_and_fill(self.fit, &heights);
-        Ok(Tried { multiplier, fitted, excess: cut - self.ratio * fill })
+        Ok(Tried { multiplier, weights, fitted, excess: cut - self.ratio * fill })
     }
 
     /// The surface itself, or the balanced blend of two.
@@ -175,7 +181,17 @@ impl<F: Fn(&LatticeFit) -> Result<Fitted, Refusal>> Search<'_, F> {
             Some(high) => self.blend(&from, &as_real(&high.fitted.heights)),
         };
         let (cut, fill) = cut_and_fill(self.fit, &heights);
-        Balanced { left_over: cut - self.ratio * fill, heights, cut, fill, bound: self.bound, fits: self.fits, engine }
+        Balanced {
+            left_over: cut - self.ratio * fill,
+            heights,
+            cut,
+            fill,
+            bound: self.bound,
+            weights: low.weights,
+            weighted_bound: low.fitted.certificate.bound,
+            fits: self.fits,
+            engine,
+        }
     }
 
     /// Between a surface with too little cut and one with enough: balanced to the last bit of the sums.

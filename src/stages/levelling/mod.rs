@@ -10,6 +10,7 @@ mod limits;
 mod offers;
 mod params;
 mod report;
+mod settle;
 mod stack;
 mod surface;
 #[cfg(test)]
@@ -144,7 +145,7 @@ impl Stage for Levelling {
         if params.balance_over == BalanceOver::Property {
             earth::haul_together(params, input.rates, &cut_fill, &owner, &mut blocks);
         }
-        let doubts = doubts::of(&blocks, &input, params);
+        let doubts = doubts::of(&blocks, &cut_fill, &input, params);
         let plan = LevellingPlan {
             cut_range_m3: doubts.cut_m3,
             cost_range: doubts.cost,
@@ -192,7 +193,15 @@ fn together(
         .collect();
     let works: Vec<Work<'_>> = lattices
         .iter()
-        .map(|(i, lattice)| Work { input, params, block: &input.blocks.blocks[*i], lattice, soil, design })
+        .map(|(i, lattice)| Work {
+            input,
+            params,
+            block: &input.blocks.blocks[*i],
+            lattice,
+            soil,
+            is_final: true,
+            design,
+        })
         .collect();
     // All are formed at once, so none can be tied to a surface beside it that is there already.
     let kept = Why::ALL.map(|why| if why == Why::Neighbour { Why::Depth } else { why });
@@ -253,7 +262,7 @@ fn worked_out(
         Some((lattice, shaped)) => (lattice, Some(shaped)),
         None => (Lattice::of(ground, block, cells, params.lattice_m)?, None),
     };
-    let work = Work { input, params, block, lattice: &lattice, soil, design };
+    let work = Work { input, params, block, lattice: &lattice, soil, is_final: true, design };
     earth.offers = offers::offers(&work, cells);
     let alone = ready.is_none();
     let shaped = ready.or_else(|| surface::shape(&work, earth.surface))?;

@@ -27,7 +27,7 @@ pub(super) fn offers(fine: &Work<'_>, cells: &[Cell]) -> Vec<SurfaceOffer> {
     let side_m = (cells.len() as f64 * ground.spec.cell_area_m2()).sqrt();
     let step_m = COARSE_M.min(side_m / LEAST_A_SIDE).max(fine.params.lattice_m);
     let Some(lattice) = Lattice::of(ground, fine.block, cells, step_m) else { return Vec::new() };
-    let work = Work { lattice: &lattice, ..*fine };
+    let work = Work { lattice: &lattice, is_final: false, ..*fine };
     let mut list: Vec<SurfaceOffer> = KINDS.iter().map(|kind| offer(&work, *kind)).collect();
     list.sort_by(|a, b| b.keeps_limits.cmp(&a.keeps_limits).then(a.cost.likely.total_cmp(&b.cost.likely)));
     list

@@ -4,6 +4,7 @@ use super::LevellingInput;
 use super::lattice::Lattice;
 use super::limits::{Limits, Topsoil, Why};
 use super::params::LevellingParams;
+use super::settle::settled;
 use super::stack::Stack;
 use crate::grid::Raster;
 use crate::land::blocks::RowBlock;
@@ -26,6 +27,8 @@ pub(super) struct Work<'a> {
     pub(super) block: &'a RowBlock,
     pub(super) lattice: &'a Lattice,
     pub(super) soil: &'a Topsoil,
+    /// Whether the surface is to be built, and not only compared.
+    pub(super) is_final: bool,
     /// Surfaces of the blocks formed before.
     pub(super) design: &'a Raster<f32>,
 }
@@ -199,21 +202,26 @@ fn crest(fit: &mut LatticeFit) -> Option<()> {
 
 /// The surfaces with their proofs in cubic metres. Of a bound for all blocks together each has its share.
 fn finished(works: &[Work<'_>], stack: &Stack, found: &Balanced, given_up: Vec<Vec<String>>) -> Vec<Shaped> {
+    let heights = if works[0].is_final { settled(&stack.fit, found, works[0].params) } else { found.heights.clone() };
     works
         .iter()
         .enumerate()
         .zip(given_up)
         .map(|((at, work), given_up)| {
-            let (fit, heights) = stack.part(at, &found.heights);
-            let (cut, fill) = cut_and_fill(&fit, &heights);
+            let (fit, proven) = stack.part(at, &found.heights);
+            let (_, heights) = stack.part(at, &heights);
+            let moved = |heights: &[f64]| {
+                let (cut, fill) = cut_and_fill(&fit, heights);
+                cut + fill
+            };
             let m3 = |weighted: f64| weighted / TICKS_PER_M * work.design.spec.cell_area_m2();
             let share = if found.moved() > 0.0 { found.bound / found.moved() } else { 1.0 };
             let mut shaped = Shaped::of(Form::Lattice(heights.iter().map(|z| z / TICKS_PER_M).collect()));
             shaped.given_up = given_up;
             shaped.proof = Some(EarthProof {
-                moved_m3: m3(cut + fill),
-                bound_m3: share * m3(cut + fill),
-                after_ratio: 0.0,
+                moved_m3: m3(moved(&proven)),
+                bound_m3: share * m3(moved(&proven)),
+                after_ratio: if moved(&proven) > 0.0 { moved(&heights) / moved(&proven) - 1.0 } else { 0.0 },
                 exact: found.engine == Engine::Exact,
                 lattice_m: work.lattice.step_m,
             });
