@@ -279,8 +279,8 @@ fn check(ground: &HaulGround, earth: &GridEarth, places: &[Place]) -> Result<(),
         return Err(HaulError::Length { what: "volumes", length: earth.net_m3.len(), cells });
     }
     let total: f64 = earth.net_m3.iter().map(|v| v.abs()).sum();
-    // Written so that a sum that is no number is refused too.
-    if !(total < MOST_VOLUME_M3) {
+    // A sum that is no number lies in no range.
+    if !(0.0..MOST_VOLUME_M3).contains(&total) {
         return Err(HaulError::Number { what: "sum of volumes", value: total });
     }
     for place in places {
