@@ -41,12 +41,14 @@ pub(super) fn of(
         params.cut_fill_ratio + params.cut_fill_spread_ratio,
     );
     let rates = input.rates;
+    let pinned_share = if cut_m3 > 0.0 { (pinned_m2 / sum(|b| b.formed_m2)).clamp(0.0, 1.0) } else { 0.0 };
+    let borrow_per_m3 = rates.levelling_per_m3.likely + BORROW_STEPS * rates.haul_per_m3_per_100_m.likely;
     let asked = EarthDoubt {
         cut_m3,
         fill_m3,
         cut_m2: area(|d| d > 0.0),
         fill_m2: area(|d| d < 0.0),
-        pinned_share: if cut_m3 > 0.0 { (pinned_m2 / sum(|b| b.formed_m2)).clamp(0.0, 1.0) } else { 0.0 },
+        pinned_share,
         survey: SurveyError {
             sd_m: input.ground.accuracy.vertical_sigma_m,
             correlation_m: ERRORS_ALIKE_M,
@@ -55,7 +57,8 @@ pub(super) fn of(
         coverage: COVERAGE,
         cut_fill_ratio: ratio,
         price_per_m3: if cut_m3 > 0.0 { cost.map(|c| c / cut_m3) } else { Range::exact(0.0) },
-        off_balance_per_m3: rates.levelling_per_m3.likely + BORROW_STEPS * rates.haul_per_m3_per_100_m.likely,
+        // A surface that floats is moved a few millimetres on site and balances again; only a pinned one has to borrow.
+        off_balance_per_m3: pinned_share * borrow_per_m3,
     };
     match earth_range(&asked) {
         Ok(range) if cut_m3 > 0.0 => Doubts {
