@@ -5,6 +5,7 @@
 //! That is a weighted L1 fit under difference constraints, the dual of a minimum-cost flow.
 
 pub mod crest;
+pub mod dead_band;
 mod descent;
 mod dual_bound;
 pub mod fast;
@@ -21,6 +22,7 @@ pub mod smooth;
 mod tests_fits;
 
 pub use crest::{Crests, crests};
+pub use dead_band::{dead_band, small_depths};
 pub use fast::solve_fast;
 pub use lane_bound::{LaneOptimum, lane_optimum};
 pub use problem::{
@@ -28,4 +30,4 @@ pub use problem::{
     Steps, TICKS_PER_M, ticks, ticks_inward,
 };
 pub use repair::{Reach, envelopes, nearest_feasible, reach};
-pub use smooth::{Smoothed, dead_band, small_depths, smooth, squared_bends};
+pub use smooth::{Smoothed, smooth, squared_bends};
