@@ -8,8 +8,8 @@
 //! Units: heights in ticks, costs in weight times ticks. Complexity: `O(n)` a step, some hundred to a few thousand steps.
 //! The same answer whatever the thread count: steps are elementwise, sums run in a fixed order.
 //! Source: as the parts name them.
-//! How we know: bound and cost enclose the least cost of every whole surface on small random fits, bends included; on rising
-//! single lanes both meet the pooled medians; the same bytes with one thread and with several.
+//! How we know: bound and cost enclose the least cost of every whole surface on small random fits, bends included, and the
+//! exact cost of lanes that nothing ties together; the same bytes with one thread and with several.
 
 use super::descent::Descent;
 use super::frame::{draw_in, frame, narrow};
@@ -66,6 +66,8 @@ pub fn solve_fast(fit: &LatticeFit, gap: f64) -> Result<Fitted, Refusal> {
             break;
         }
     }
+    // The working arrays go before the surface is written out.
+    drop((descent, rounding));
     if best.heights.is_empty() {
         return Err(Refusal::Fault(Reason::NoneFound));
     }
