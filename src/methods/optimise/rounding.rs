@@ -70,7 +70,8 @@ impl<'a> Rounding<'a> {
         let back = |step: Step| Step { least: -step.most, most: -step.least };
         let next = (level.has[p] & ALONG != 0).then(|| (p + 1, fit.along.at(p)));
         let after = (level.has[p] & ACROSS != 0).then(|| (p + n, fit.across.at(p)));
-        let previous = (p % n > 0 && level.has[p - 1] & ALONG != 0).then(|| (p - 1, back(fit.along.at(p - 1))));
+        let previous =
+            (!p.is_multiple_of(n) && level.has[p - 1] & ALONG != 0).then(|| (p - 1, back(fit.along.at(p - 1))));
         let before = (p >= n && level.has[p - n] & ACROSS != 0).then(|| (p - n, back(fit.across.at(p - n))));
         next.into_iter().chain(after).chain(previous).chain(before)
     }
