@@ -6,7 +6,7 @@
 //!
 //! Source: Applegate, D. et al. (2023), Faster first-order primal-dual methods for linear programming using restarts and
 //! sharpness, Math. Program. 201:133, for the restarts; Applegate, D. et al. (2021), Practical large-scale linear programming
-//! using primal-dual hybrid gradient, NeurIPS 34, sec. 3.3, for the ratio (there from one restart to the next).
+//! using primal-dual hybrid gradient, NeurIPS 34, for the ratio (there from one restart to the next).
 //! How we know: see `fast`.
 
 use super::dual_bound::{Question, bound};

@@ -33,6 +33,9 @@ use rayon::prelude::*;
 /// Parts of the mean weight multipliers are rounded to, as a power of two.
 const FINE: i32 = 16;
 
+/// Multipliers are cut off there, so that no sum of them runs over; any multipliers are valid.
+const MOST_PARTS: f64 = (1_u64 << 44) as f64;
+
 /// What the bound is of.
 pub(super) struct Question<'a> {
     pub fit: &'a LatticeFit,
@@ -69,7 +72,7 @@ pub(super) fn bound(question: &Question<'_>, multipliers: Multipliers<'_>) -> f6
     let parts = (FINE + question.scale.log2().round() as i32).clamp(0, FINE);
     let whole = |value: f32| {
         let exact = f64::from(value) * f64::from(multipliers.factor) / question.scale * f64::from(1 << parts);
-        exact.round() as i64
+        exact.clamp(-MOST_PARTS, MOST_PARTS).round() as i64
     };
     let sum: Option<i128> = (0..fit.lanes)
         .into_par_iter()

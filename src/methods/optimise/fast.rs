@@ -2,17 +2,18 @@
 //!
 //! For fits too large for the exact engine, and for those with limits on bends, which are no differences of two heights. The
 //! method is coarse to fine and first order ([`super::descent`], [`super::level`]), its surface is made whole and brought
-//! within every limit ([`super::rounding`]), and its multipliers prove a bound in double precision
-//! ([`super::dual_bound`]): the gap is exact whatever the single precision steps in between have done.
+//! within every limit ([`super::rounding`]), and its multipliers prove a bound in whole numbers ([`super::dual_bound`]): the
+//! gap is exact whatever the single precision steps in between have done. A single lane is solved outright.
 //!
 //! Units: heights in ticks, costs in weight times ticks. Complexity: `O(n)` a step, some hundred to a few thousand steps.
 //! The same answer whatever the thread count: steps are elementwise, sums run in a fixed order.
 //! Source: as the parts name them.
-//! How we know: bound and cost enclose the least cost of every whole surface on small random fits, bends included; on rising
-//! single lanes both meet the pooled medians; the same bytes with one thread and with several.
+//! How we know: bound and cost enclose the least cost of every whole surface on small random fits, bends included, and the
+//! exact cost of lanes that nothing ties together; the same bytes with one thread and with several.
 
 use super::descent::Descent;
 use super::frame::{draw_in, frame, narrow};
+use super::lane_bound::{LaneOptimum, lane_optimum};
 use super::level::BendRule;
 use super::problem::{Certificate, Engine, Fitted, LatticeFit, Reason, Refusal};
 use super::rounding::Rounding;
@@ -35,6 +36,12 @@ pub fn solve_fast(fit: &LatticeFit, gap: f64) -> Result<Fitted, Refusal> {
     }
     if fit.is_empty() {
         return certified(fit, fit.ground.clone(), 0.0);
+    }
+    if fit.lanes == 1
+        && fit.most_bend.is_none()
+        && let Some(LaneOptimum { heights, bound }) = lane_optimum(fit)
+    {
+        return certified(fit, heights, bound as f64);
     }
     let rule = fit.most_bend.map_or(BendRule::Free, |most| BendRule::Most(most as f32));
     let frame = frame(fit, rule)?;
@@ -66,6 +73,8 @@ pub fn solve_fast(fit: &LatticeFit, gap: f64) -> Result<Fitted, Refusal> {
             break;
         }
     }
+    // The working arrays go before the surface is written out.
+    drop((descent, rounding));
     if best.heights.is_empty() {
         return Err(Refusal::Fault(Reason::NoneFound));
     }
@@ -132,7 +141,7 @@ fn certified(fit: &LatticeFit, heights: Vec<i64>, bound: f64) -> Result<Fitted, 
 mod tests {
     use super::*;
     use crate::methods::optimise::tests_fits::{any_fit, brute_force, fit_of, rough_ground};
-    use crate::methods::optimise::{Step, Steps, lane_optimum, reach};
+    use crate::methods::optimise::{Step, Steps, reach};
     use proptest::prelude::*;
 
     proptest! {

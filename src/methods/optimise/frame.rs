@@ -12,6 +12,8 @@ const FARTHEST: i64 = 1 << 29;
 
 /// Costs are sums of 63 bits; half of that leaves room for a ground outside the ranges.
 const LARGEST_COST: f64 = 4e18;
+/// No surface that is looked at lies further from its ground, ticks: 700 m.
+const DEEPEST: i64 = 70_000_000;
 
 /// A fit ready for the first-order method.
 #[derive(Debug)]
@@ -39,7 +41,7 @@ pub(super) fn frame(fit: &LatticeFit, bend: BendRule) -> Result<Frame, Refusal> 
     let datum = lowest + (highest - lowest) / 2;
     let (low, high) = ranges(fit, datum, bend == BendRule::Free)?;
     let weights: f64 = inside().map(|p| fit.cut_weight[p] as f64 + fit.fill_weight[p] as f64).sum();
-    let deepest = |p: usize| (i64::from(high[p]) - i64::from(low[p])) as f64;
+    let deepest = |p: usize| (i64::from(high[p]) - i64::from(low[p])).min(DEEPEST) as f64;
     if inside().map(|p| fit.cut_weight[p].max(fit.fill_weight[p]) as f64 * deepest(p)).sum::<f64>() > LARGEST_COST {
         return Err(Refusal::Fault(Reason::TooLarge));
     }
@@ -115,7 +117,7 @@ fn level(fit: &LatticeFit, datum: i64, scale: f64, low: Vec<i32>, high: Vec<i32>
     let has = |p: usize| {
         let along = p % n + 1 < n && fit.inside[p + 1];
         let across = p + n < fit.len() && fit.inside[p + n];
-        let bend = along && p % n > 0 && fit.inside[p - 1];
+        let bend = along && !p.is_multiple_of(n) && fit.inside[p - 1];
         let bits = [(true, INSIDE), (along, ALONG), (across, ACROSS), (bend, BEND)];
         if fit.inside[p] { bits.iter().filter(|(has, _)| *has).map(|(_, bit)| bit).sum() } else { 0 }
     };

@@ -9,7 +9,7 @@
 //!
 //! Source: Chambolle, A. & Pock, T. (2011), A first-order primal-dual algorithm, J. Math. Imaging Vis. 40:120, algorithm 1;
 //! with `tau sigma |K|^2 <= 1`, `|K|^2 <= 4` for differences in each direction and 16 for second ones.
-//! How we know: the same bits in one part or many; the bound and the surfaces it leads to are checked in `fast`.
+//! How we know: two points by hand; the same bits in one part or many; the bound and the surfaces are checked in `fast`.
 
 use super::dual_bound::Multipliers;
 use rayon::prelude::*;
@@ -400,5 +400,54 @@ fn gather_bends(pull: &mut [f32], s: &[f32]) {
         let before = if i > 0 { s[i - 1] } else { 0.0 };
         let after = s.get(i + 1).copied().unwrap_or(0.0);
         *pull += before - 2.0 * s[i] + after;
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::methods::optimise::frame::frame;
+    use crate::methods::optimise::tests_fits::rough_ground;
+
+    #[test]
+    fn parts_make_no_difference() {
+        let mut fit = rough_ground(23, 31, 3);
+        fit.inside.iter_mut().enumerate().for_each(|(p, inside)| *inside = p % 13 != 5);
+        let rule = BendRule::Most(900.0);
+        let level = frame(&fit, rule).unwrap().level;
+        let run = |lanes| {
+            let mut run = Run::new(State::at_rest(&level));
+            run.steps_in(&level, Pace::new(1_000.0, rule), 40, lanes);
+            run.restart_from_average(&level);
+            run.steps_in(&level, Pace::new(1_000.0, rule), 9, lanes);
+            (run.state.heights, run.state.along, run.state.across, run.state.bends, run.sums.across)
+        };
+        let whole = run(23);
+        assert!(whole.4.iter().any(|q| *q != 0.0) && whole.3.iter().any(|s| *s != 0.0));
+        for lanes in [1, 4, 7] {
+            assert_eq!(run(lanes), whole);
+        }
+    }
+
+    #[test]
+    fn two_points_settle_where_the_weights_say() {
+        // Ground 0 and 10 ticks, at most 4 apart; the second is three times as dear, so the first moves by 6.
+        let mut fit = crate::methods::optimise::tests_fits::fit_of(
+            1,
+            2,
+            crate::methods::optimise::Step { least: -4, most: 4 },
+            crate::methods::optimise::Step { least: 0, most: 0 },
+        );
+        fit.ground = vec![0, 10];
+        fit.cut_weight = vec![1, 3];
+        fit.fill_weight = vec![1, 3];
+        let frame = frame(&fit, BendRule::Free).unwrap();
+        let mut run = Run::new(State::at_rest(&frame.level));
+        run.steps(&frame.level, Pace::new(5.0, BendRule::Free), 2_000);
+        let height = |p: usize| f64::from(run.state.heights[p]) + frame.datum as f64;
+        assert!((height(0) - 6.0).abs() < 0.01 && (height(1) - 10.0).abs() < 0.01, "{:?}", run.state);
+        // The step's multiplier outweighs the first point and not the second, in the frame's measure.
+        let multiplier = f64::from(run.state.along[0]) / frame.scale;
+        assert!((0.99..3.01).contains(&multiplier), "{multiplier}");
     }
 }

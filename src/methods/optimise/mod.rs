@@ -7,6 +7,7 @@
 pub mod balance;
 mod conflict;
 pub mod crest;
+pub mod dead_band;
 mod descent;
 mod dual_bound;
 pub mod fast;
@@ -28,6 +29,7 @@ mod tests_fits;
 
 pub use balance::{Balanced, balanced, cut_and_fill};
 pub use crest::{Crests, crests};
+pub use dead_band::{dead_band, small_depths};
 pub use fast::solve_fast;
 pub use lane_bound::{LaneOptimum, lane_optimum};
 pub use least_earth::least_earth;
@@ -37,4 +39,4 @@ pub use problem::{
     Steps, TICKS_PER_M, ticks, ticks_inward,
 };
 pub use repair::{Reach, envelopes, nearest_feasible, reach};
-pub use smooth::{Smoothed, dead_band, small_depths, smooth, squared_bends};
+pub use smooth::{Smoothed, smooth, squared_bends};

@@ -6,7 +6,8 @@
 //! where the lattice doubles, and that of a bend, a second difference, grows fourfold.
 //!
 //! Source: coarse-to-fine starts are common practice for first-order methods on grids.
-//! How we know: limits, masks and planes on the next level by hand; whatever the beginning, `fast` checks the end.
+//! How we know: limits, masks and planes on the next level by hand; means of random surfaces keep the coarse limits; and
+//! whatever the beginning, `fast` checks the end.
 
 use super::level::{ACROSS, ALONG, BEND, BendRule, INSIDE, Lanes, Level, State};
 
@@ -150,4 +151,73 @@ fn height_between(coarse: &Level, heights: &[f32], [lane, station]: [usize; 2]) 
         }
     }
     (weight > 0.0).then(|| sum / weight)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::methods::optimise::frame::frame;
+    use crate::methods::optimise::tests_fits::{any_fit, fit_of};
+    use crate::methods::optimise::{Step, lane_optimum};
+    use proptest::prelude::*;
+
+    fn level(fit: &crate::methods::optimise::LatticeFit) -> Level {
+        frame(fit, BendRule::Most(10.0)).unwrap().level
+    }
+
+    #[test]
+    fn steps_double_and_a_hole_leaves_none() {
+        let mut fit = fit_of(4, 6, Step { least: 1, most: 5 }, Step { least: -2, most: 2 });
+        // Points 2 and 3 of lanes 0 and 1 stand under the middle coarse point of lane 0.
+        for p in [2, 3, 8, 9] {
+            fit.inside[p] = false;
+        }
+        let coarse = coarser(&level(&fit));
+        assert_eq!((coarse.lanes, coarse.stations), (2, 3));
+        assert_eq!(
+            coarse.has.iter().map(|h| h & INSIDE != 0).collect::<Vec<_>>(),
+            [true, false, true, true, true, true]
+        );
+        assert_eq!(
+            coarse.has.iter().map(|h| h & ALONG != 0).collect::<Vec<_>>(),
+            [false, false, false, true, true, false]
+        );
+        assert_eq!((coarse.along[0].at(1, 0), coarse.along[1].at(1, 0)), (2.0, 10.0));
+        assert_eq!((coarse.across[0].at(0, 0), coarse.across[1].at(0, 0)), (-4.0, 4.0));
+        assert_eq!(coarse.has[4] & BEND, BEND);
+        assert_eq!(coarse.bend, BendRule::Most(40.0));
+    }
+
+    #[test]
+    fn a_plane_comes_back_as_it_was() {
+        let mut fit = fit_of(8, 8, Step { least: 0, most: 9 }, Step { least: 0, most: 9 });
+        fit.ground = (0..64).map(|p| 4 * (p % 8) + 8 * (p / 8)).collect();
+        let fine = level(&fit);
+        let coarse = coarser(&fine);
+        let back = finer(&coarse, &State::at_rest(&coarse), &fine);
+        for p in (0..64).filter(|p| (1..7).contains(&(p % 8)) && (1..7).contains(&(p / 8))) {
+            assert_eq!(back.heights[p], fine.ground[p], "{p}");
+        }
+    }
+
+    proptest! {
+        #[test]
+        fn means_of_a_surface_within_the_limits_are_within_the_coarse_ones((mut fit, _) in any_fit(6, 8)) {
+            fit.inside.fill(true);
+            fit.across = crate::methods::optimise::Steps::Alike(Step { least: -1_000, most: 1_000 });
+            if let Some(found) = lane_optimum(&fit) {
+                let fine = level(&fit);
+                let coarse = coarser(&fine);
+                let mut surface = fine.clone();
+                surface.ground = found.heights.iter().map(|z| *z as f32).collect();
+                let means = coarser(&surface).ground;
+                for c in (0..means.len()).filter(|c| coarse.has[*c] & ALONG != 0) {
+                    let (lane, station) = (c / coarse.stations, c % coarse.stations);
+                    let step = means[c + 1] - means[c];
+                    prop_assert!(step >= coarse.along[0].at(lane, station) - 1e-3);
+                    prop_assert!(step <= coarse.along[1].at(lane, station) + 1e-3);
+                }
+            }
+        }
+    }
 }

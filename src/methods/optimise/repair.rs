@@ -290,7 +290,7 @@ pub fn envelopes(fit: &LatticeFit, heights: &[i64]) -> Result<(Vec<i64>, Vec<i64
 /// A surface within the limits on heights and steps near a given one: the given one when it keeps them, else the mean of
 /// the nearest below and above. `None` when the limits cannot be kept together.
 ///
-/// Limits on bends are not differences of two heights and are left to [`super::bend`].
+/// Limits on bends are not differences of two heights and are not looked at; [`super::solve_fast`] keeps them.
 #[must_use]
 pub fn nearest_feasible(fit: &LatticeFit, heights: &[i64]) -> Option<Vec<i64>> {
     let (below, above) = envelopes(fit, heights).ok()?;

@@ -2,12 +2,13 @@
 //!
 //! Heights are rounded, moved within the limits on heights and steps ([`super::repair`]) and then each point in turn as near
 //! to its ground as its neighbours allow. Where bends are limited, whatever is out of bounds is projected back in turn,
-//! limit by limit, onto limits a little tighter, so that the projections end after finitely many rounds wherever there is
+//! limit by limit and half as far again as it must go, so that the projections end after finitely many rounds where there is
 //! room to spare.
 //!
-//! Source: relaxed cyclic projections onto halfspaces (Herman, G. T. (1975), A relaxation method for reconstructing objects
-//! from noisy X-rays, Math. Program. 8:1).
-//! How we know: random fits with masks, limits of heights, steps and bends: what is handed back keeps them all.
+//! Source: relaxed cyclic projections onto halfspaces, Agmon, S. (1954), The relaxation method for linear inequalities,
+//! Canad. J. Math. 6:382.
+//! How we know: random fits with masks, limits of heights, steps and bends: what is handed back keeps them all, and heights
+//! that keep them stay.
 
 use super::level::{ACROSS, ALONG, BEND, INSIDE, Level};
 use super::problem::{LatticeFit, Step};
@@ -69,7 +70,8 @@ impl<'a> Rounding<'a> {
         let back = |step: Step| Step { least: -step.most, most: -step.least };
         let next = (level.has[p] & ALONG != 0).then(|| (p + 1, fit.along.at(p)));
         let after = (level.has[p] & ACROSS != 0).then(|| (p + n, fit.across.at(p)));
-        let previous = (p % n > 0 && level.has[p - 1] & ALONG != 0).then(|| (p - 1, back(fit.along.at(p - 1))));
+        let previous =
+            (!p.is_multiple_of(n) && level.has[p - 1] & ALONG != 0).then(|| (p - 1, back(fit.along.at(p - 1))));
         let before = (p >= n && level.has[p - n] & ACROSS != 0).then(|| (p - n, back(fit.across.at(p - n))));
         next.into_iter().chain(after).chain(previous).chain(before)
     }
@@ -156,4 +158,36 @@ impl<'a> Rounding<'a> {
 /// How far to move, a share of an excess, rounded up.
 fn beyond(excess: i64, share: i64) -> i64 {
     (excess * QUARTERS + 4 * share - 1) / (4 * share)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::methods::optimise::frame::frame;
+    use crate::methods::optimise::level::BendRule;
+    use crate::methods::optimise::tests_fits::any_fit;
+    use proptest::prelude::*;
+
+    proptest! {
+        #[test]
+        fn surfaces_keep_every_limit((mut fit, heights) in any_fit(4, 6), bend in prop::option::of(0_i64..4)) {
+            fit.most_bend = bend;
+            let rule = bend.map_or(BendRule::Free, |most| BendRule::Most(most as f32));
+            if let Ok(frame) = frame(&fit, rule) {
+                let mut rounding = Rounding::new(&fit, frame.datum, 1);
+                let begin = |p: usize| (heights[p] - frame.datum) as f32 + 0.25;
+                if let Some((cost, found)) = rounding.surface(&frame.level, begin) {
+                    let whole = |p: usize| if fit.inside[p] { i64::from(found[p]) + frame.datum } else { 0 };
+                    let found: Vec<i64> = (0..fit.len()).map(whole).collect();
+                    prop_assert!(fit.keeps(&found));
+                    prop_assert_eq!(cost, fit.cost(&found));
+                    rounding.nearer = 0;
+                    let again = rounding.surface(&frame.level, |p| (found[p] - frame.datum) as f32);
+                    prop_assert_eq!(again.map(|again| again.0), Some(cost));
+                } else {
+                    prop_assert!(bend.is_some(), "limits that are not in conflict leave a surface");
+                }
+            }
+        }
+    }
 }

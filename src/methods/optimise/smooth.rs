@@ -1,4 +1,4 @@
-//! Second passes over a fitted surface: smoother along the lanes, or without small depths, for a small share more cost.
+//! A second pass over a fitted surface: smoother along the lanes for a small share more cost.
 //!
 //! An L1 optimum is seldom the only one and full of kinks. [`smooth`] looks for the surface of least sum of squared bends
 //! among those within the limits whose cost is within a share of the least. Squares and cost are joined by a weight `W`: for
@@ -9,15 +9,11 @@
 //! with `D` from [`super::dual_bound`], so the best `W` need not be known and the gap is proven whatever `W` was reached.
 //! A surface that costs too much is blended with the fitted one: both keep the limits and cost is convex.
 //!
-//! [`dead_band`] fits again with small depths made dear, so that points that need not move keep their ground.
-//!
 //! Units: heights in ticks, squared bends in ticks squared.
-//! Source: Lagrangian duality; reweighting after Candes, E. J. et al. (2008), Enhancing sparsity by reweighted l1
-//! minimization, J. Fourier Anal. Appl. 14:877.
+//! Source: Lagrangian duality.
 //! How we know: a hand-made case, limits and cost kept on random fits, the bound never above the squares of other surfaces.
 
 use super::descent::Descent;
-use super::fast::solve_fast;
 use super::frame::{frame, narrow};
 use super::level::BendRule;
 use super::problem::{Certificate, Fitted, LatticeFit, Refusal};
@@ -62,7 +58,7 @@ pub fn squared_bends(fit: &LatticeFit, heights: &[i64]) -> f64 {
 /// costs more than that, at its cost. Stops at a gap of the squares, or with the gap reached after some thousand steps.
 ///
 /// # Errors
-/// As [`solve_fast`] on the same fit.
+/// As [`super::solve_fast`] on the same fit.
 pub fn smooth(fit: &LatticeFit, fitted: &Fitted, share: f64, gap: f64) -> Result<Smoothed, Refusal> {
     let Certificate { cost, bound, .. } = fitted.certificate;
     let most_cost = ((bound * (1.0 + share)).floor() as i64).max(cost);
@@ -123,56 +119,11 @@ impl Smoothed {
     }
 }
 
-/// Number of points off their ground by less than a band, ticks.
-#[must_use]
-pub fn small_depths(fit: &LatticeFit, heights: &[i64], band: i64) -> usize {
-    (0..fit.len()).filter(|p| fit.inside[*p] && is_small(fit.ground[*p] - heights[*p], band)).count()
-}
-
-/// Whether a depth is one nobody would move earth for.
-fn is_small(depth: i64, band: i64) -> bool {
-    depth != 0 && depth.abs() < band
-}
-
-/// Times small depths are made dearer.
-const REWEIGHTED: usize = 3;
-/// How much dearer each time.
-const DEARER: i64 = 4;
-
-/// A surface with fewer depths under a band, ticks, at a cost no more than a share over the proven bound: points of small
-/// depth go back to their ground where the limits allow. The certificate is of the fit's own weights, with the bound of the
-/// fitted surface. Hands the fitted surface back when none has fewer.
-///
-/// # Errors
-/// As [`solve_fast`].
-pub fn dead_band(fit: &LatticeFit, fitted: &Fitted, band: i64, share: f64, gap: f64) -> Result<Fitted, Refusal> {
-    let mut best = fitted.clone();
-    let mut fewest = small_depths(fit, &fitted.heights, band);
-    let mut dearer = fit.clone();
-    let mut last = fitted.heights.clone();
-    for _ in 0..REWEIGHTED {
-        for p in (0..fit.len()).filter(|p| is_small(fit.ground[*p] - last[*p], band)) {
-            dearer.cut_weight[p] = dearer.cut_weight[p].saturating_mul(DEARER);
-            dearer.fill_weight[p] = dearer.fill_weight[p].saturating_mul(DEARER);
-        }
-        last = solve_fast(&dearer, gap)?.heights;
-        let (cost, small) = (fit.cost(&last), small_depths(fit, &last, band));
-        if small < fewest && cost as f64 <= fitted.certificate.bound * (1.0 + share) {
-            fewest = small;
-            best.heights.clone_from(&last);
-            best.certificate.cost = cost;
-        }
-    }
-    best.certificate.engine =
-        if best.heights == fitted.heights { best.certificate.engine } else { super::Engine::Fast };
-    Ok(best)
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::methods::optimise::Step;
     use crate::methods::optimise::tests_fits::{any_fit, fit_of, rough_ground};
+    use crate::methods::optimise::{Step, solve_fast};
     use proptest::prelude::*;
 
     #[test]
@@ -199,18 +150,6 @@ mod tests {
         assert!(smoothed.cost as f64 <= 1.01 * fitted.certificate.bound);
         assert!(smoothed.squares < 0.8 * squared_bends(&fit, &fitted.heights), "{}", smoothed.squares);
         assert!(smoothed.bound > 0.5 * smoothed.squares, "{} {}", smoothed.bound, smoothed.squares);
-    }
-
-    #[test]
-    fn small_depths_go_back_to_the_ground() {
-        let fit = rough_ground(40, 60, 4);
-        let fitted = solve_fast(&fit, 0.001).unwrap();
-        let banded = dead_band(&fit, &fitted, 1_500, 0.05, 0.002).unwrap();
-        assert!(fit.keeps(&banded.heights));
-        assert_eq!(fit.cost(&banded.heights), banded.certificate.cost);
-        assert!(banded.certificate.gap() <= 0.05);
-        let before = small_depths(&fit, &fitted.heights, 1_500);
-        assert!(small_depths(&fit, &banded.heights, 1_500) < before * 9 / 10, "{before}");
     }
 
     proptest! {
