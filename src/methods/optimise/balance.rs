@@ -38,6 +38,11 @@ pub struct Balanced {
     pub weights: (i64, i64),
     /// Bound of the fit at those weights.
     pub weighted_bound: f64,
+    /// The same surface in whole ticks, no point a tick or more away; it keeps every limit on heights and steps to the
+    /// last tick, limits on bends within two.
+    pub whole: Vec<i64>,
+    /// Cut less ratio times fill of the whole surface.
+    pub whole_left_over: f64,
     /// Fits that were solved.
     pub fits: u32,
     /// How they were solved.
@@ -104,7 +109,7 @@ pub fn balanced(
     let (last_low, last_high) = (-(PARTS * RATIO_PARTS) / ratio_parts + 1, PARTS - 1);
     loop {
         let next = match (&low, &high) {
-            (Some(l), Some(h)) if h.multiplier - l.multiplier <= 1 || search.answer(l, Some(h)).gap() < NEAR => break,
+            (Some(l), Some(h)) if h.multiplier - l.multiplier <= 1 || search.near(l, h) => break,
             (Some(l), Some(h)) => between(l, h),
             (Some(l), None) if l.multiplier == last_high => break,
             (Some(l), None) => (l.multiplier + (last_high - l.multiplier).min(step(search.fits))).min(last_high),
@@ -166,24 +171,24 @@ impl<F: Fn(&LatticeFit) -> Result<Fitted, Refusal>> Search<'_, F> {
         let fitted = (self.solve)(&weighted)?;
         self.fits += 1;
         self.bound = self.bound.max(fitted.certificate.bound / scale as f64);
-        let heights: Vec<f64> = fitted.heights.iter().map(|z| *z as f64).collect();
-        let (cut, fill) = cut_and_fill(self.fit, &heights);
-        Ok(Tried { multiplier, weights, fitted, excess: cut - self.ratio * fill })
+        let excess = self.excess(&real(&fitted.heights));
+        Ok(Tried { multiplier, weights, fitted, excess })
     }
 
     /// The surface itself, or the balanced blend of two.
     fn answer(&self, low: &Tried, high: Option<&Tried>) -> Balanced {
-        let as_real = |z: &[i64]| -> Vec<f64> { z.iter().map(|z| *z as f64).collect() };
         let engine = low.fitted.certificate.engine;
-        let from = as_real(&low.fitted.heights);
-        let heights = match high {
-            None => from,
-            Some(high) => self.blend(&from, &as_real(&high.fitted.heights)),
-        };
+        let from = &low.fitted.heights;
+        let to = high.map_or(from, |high| &high.fitted.heights);
+        let share = high.map_or(0.0, |_| self.share(from, to));
+        let heights = blend(from, to, share);
+        let whole = self.whole(from, to, share);
         let (cut, fill) = cut_and_fill(self.fit, &heights);
         Balanced {
             left_over: cut - self.ratio * fill,
+            whole_left_over: self.excess(&real(&whole)),
             heights,
+            whole,
             cut,
             fill,
             bound: self.bound,
@@ -194,17 +199,56 @@ impl<F: Fn(&LatticeFit) -> Result<Fitted, Refusal>> Search<'_, F> {
         }
     }
 
-    /// Between a surface with too little cut and one with enough: balanced to the last bit of the sums.
-    fn blend(&self, low: &[f64], high: &[f64]) -> Vec<f64> {
-        let at = |share: f64| -> Vec<f64> { low.iter().zip(high).map(|(l, h)| l + share * (h - l)).collect() };
+    /// Whether the blend of two is proven good enough.
+    fn near(&self, low: &Tried, high: &Tried) -> bool {
+        let (from, to) = (&low.fitted.heights, &high.fitted.heights);
+        let (cut, fill) = cut_and_fill(self.fit, &blend(from, to, self.share(from, to)));
+        cut + fill <= self.bound * (1.0 + NEAR)
+    }
+
+    /// Cut less ratio times fill.
+    fn excess(&self, heights: &[f64]) -> f64 {
+        let (cut, fill) = cut_and_fill(self.fit, heights);
+        cut - self.ratio * fill
+    }
+
+    /// How far from a surface with too little cut to one with enough they balance, to the last bit of the sums.
+    fn share(&self, low: &[i64], high: &[i64]) -> f64 {
         let (mut from, mut to) = (0.0, 1.0);
         for _ in 0..60 {
             let middle = 0.5 * (from + to);
-            let (cut, fill) = cut_and_fill(self.fit, &at(middle));
-            if cut < self.ratio * fill { from = middle } else { to = middle }
+            if self.excess(&blend(low, high, middle)) < 0.0 { from = middle } else { to = middle }
         }
-        at(to)
+        to
     }
+
+    /// The blend in whole ticks, as near to balance as one threshold for all points makes it. Real heights that keep
+    /// whole limits keep them when all are rounded by the same threshold; whole fractions spare the last bit.
+    fn whole(&self, low: &[i64], high: &[i64], share: f64) -> Vec<i64> {
+        const PARTS: i128 = 1 << 40;
+        #[expect(clippy::cast_possible_truncation, reason = "a share of 2^40, and heights between two of 64 bits")]
+        let at = |raise: i128| -> Vec<i64> {
+            let part = (share * PARTS as f64) as i128;
+            let between =
+                |(l, h): (&i64, &i64)| l + (part * (i128::from(*h) - i128::from(*l)) + raise).div_euclid(PARTS) as i64;
+            low.iter().zip(high).map(between).collect()
+        };
+        let (mut from, mut to) = (0, PARTS - 1);
+        while to - from > 1 {
+            let middle = (from + to) / 2;
+            if self.excess(&real(&at(middle))) < 0.0 { to = middle } else { from = middle }
+        }
+        let (more, less) = (at(from), at(to));
+        if self.excess(&real(&more)).abs() <= self.excess(&real(&less)).abs() { more } else { less }
+    }
+}
+
+fn real(heights: &[i64]) -> Vec<f64> {
+    heights.iter().map(|z| *z as f64).collect()
+}
+
+fn blend(low: &[i64], high: &[i64], share: f64) -> Vec<f64> {
+    low.iter().zip(high).map(|(l, h)| *l as f64 + share * (*h as f64 - *l as f64)).collect()
 }
 
 fn gcd(a: i64, b: i64) -> i64 {
@@ -278,6 +322,11 @@ mod tests {
             let wanted = (ratio * 1e3).round() / 1e3;
             prop_assert!(found.fill == 0.0 || (found.cut / found.fill / wanted - 1.0).abs() < 1e-9);
             prop_assert!(found.moved() >= found.bound - 1e-6);
+            // Whole ticks keep every limit, and lie within a tick of the blend.
+            prop_assert!(fit.keeps(&found.whole));
+            prop_assert!(found.whole.iter().zip(&found.heights).all(|(w, z)| (*w as f64 - z).abs() < 1.0 + 1e-6));
+            let weights: i64 = fit.cut_weight.iter().sum();
+            prop_assert!(found.whole_left_over.abs() <= (1.0 + wanted) * weights as f64);
             // Limits are kept by the blend.
             for (p, q, step) in fit.steps() {
                 let rise = found.heights[q] - found.heights[p];
