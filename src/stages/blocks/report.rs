@@ -105,12 +105,12 @@ fn falls(plan: &BlockPlan, params: &BlocksParams) -> Vec<Finding> {
 /// A wished bearing is answered with what it costs against the best.
 fn wish_cost(plan: &BlockPlan, wish: Option<Bearing>) -> Vec<Finding> {
     let Some(wish) = wish else { return Vec::new() };
-    let mut pieces: Vec<u32> = plan.study.iter().map(|t| t.piece).collect();
+    let mut pieces: Vec<u32> = plan.study.iter().filter(|t| t.block.is_empty()).map(|t| t.piece).collect();
     pieces.dedup();
     pieces
         .into_iter()
         .filter_map(|piece| {
-            let of_piece = || plan.study.iter().filter(move |t| t.piece == piece);
+            let of_piece = || plan.study.iter().filter(move |t| t.piece == piece && t.block.is_empty());
             let best = of_piece().min_by(|a, b| a.yearly_cost_per_ha.total_cmp(&b.yearly_cost_per_ha))?;
             let wished = of_piece().find(|t| t.bearing.axis_angle_to(wish) < 1e-6)?;
             Some(Finding::new(

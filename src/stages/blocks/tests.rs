@@ -6,6 +6,7 @@ use crate::land::geodesy::{CrsTag, LocalGeodesy};
 use crate::land::site::SiteLayers;
 use crate::land::survey::{AccuracyStatement, ElevationModel};
 use crate::stages::Silent;
+use crate::units::M2_PER_HA;
 use geo::{Coord, Intersects, MultiPolygon, Rect, polygon};
 use std::sync::atomic::AtomicBool;
 
@@ -75,7 +76,7 @@ fn plan(outline: Polygon<f64>, ground: &Ground, params: &BlocksParams) -> BlockP
             assert!(shared < 1.0, "blocks {} and {} overlap by {shared} m2", a.name, b.name);
         }
         for row in &a.rows {
-            let middle = Point((row.high_end() + row.low_end()) / 2.0);
+            let middle = geo::Point((row.high_end() + row.low_end()) / 2.0);
             assert!(cropped.intersects(&middle), "row {} of block {} is off its land", row.number, a.name);
         }
     }
