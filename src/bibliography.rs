@@ -37,6 +37,8 @@ bibliography! {
     BarnesFlats2014 => "Barnes, R., Lehman, C., Mulla, D. (2014). An efficient assignment of drainage direction over flat surfaces in raster digital elevation models. Computers & Geosciences 62, 128-135.",
     /// Sediment delivery ratio of small catchments.
     Boyce1975 => "Boyce, R. C. (1975). Sediment routing with sediment delivery ratios. In: Present and Prospective Technology for Predicting Sediment Yields and Sources, USDA ARS-S-40, 61-65.",
+    /// Labelling by graph cuts.
+    Boykov2001 => "Boykov, Y., Veksler, O., Zabih, R. (2001). Fast approximate energy minimization via graph cuts. IEEE Transactions on Pattern Analysis and Machine Intelligence 23, 1222-1239.",
     /// Time of concentration of rural catchments.
     BransbyWilliams1922 => "Bransby Williams, G. (1922). Flood discharge and the dimensions of spillways in India. The Engineer 134, 321-322.",
     /// Sums of squares updated and merged.

@@ -9,6 +9,7 @@ mod descent;
 mod dual_bound;
 pub mod fast;
 mod frame;
+pub mod labelling;
 pub mod lane_bound;
 mod level;
 pub mod problem;
@@ -21,6 +22,7 @@ mod tests_fits;
 
 pub use crest::{Crests, crests};
 pub use fast::solve_fast;
+pub use labelling::Labelling;
 pub use lane_bound::{LaneOptimum, lane_optimum};
 pub use problem::{
     Certificate, Choice, Conflict, ConflictLink, Engine, Fitted, GraphFit, LatticeFit, Link, Reason, Refusal, Step,

@@ -44,6 +44,7 @@ pub(super) struct Earth {
 /// Heights on the lattice of one bearing.
 pub(super) struct Lattice {
     fit: LatticeFit,
+    frame: Frame,
     h: f64,
     point_m2: f64,
     /// Least levels at both ends of every run: point, level of the drain reach.
@@ -105,7 +106,14 @@ impl Lattice {
             inside,
             ground: heights,
         };
-        Some(Self { fit, h, point_m2: outline.area_m2 / (judge.scale * judge.scale) / count as f64, first, last })
+        Some(Self {
+            fit,
+            frame: lattice,
+            h,
+            point_m2: outline.area_m2 / (judge.scale * judge.scale) / count as f64,
+            first,
+            last,
+        })
     }
 
     fn falling(&self, judge: &Judge<'_>) -> Step {
@@ -195,6 +203,31 @@ impl Lattice {
         let told = proven.max(LEAST_EARTH_M3_HA * self.point_m2 * self.count() / 1e4);
         let haul_m = if m3 > 0.0 { self.haul_m(&fitted.heights) } else { 0.0 };
         Some(Earth { m3, haul_m, gap_ratio: Some(((m3 - proven) / told).max(0.0)), ..*bound })
+    }
+
+    /// Metres of cut or fill by place when every lane is fitted by itself, for the cheaper way of falling.
+    pub(super) fn lane_depths(mut self, judge: &Judge<'_>) -> Option<impl Fn(geo::Coord<f64>) -> f64 + use<>> {
+        let mut best: Option<(i64, Vec<i64>)> = None;
+        for way in [Way::Along, Way::Against] {
+            self.set(judge, way, true);
+            if let Some(lanes) = lane_optimum(&self.fit)
+                && best.as_ref().is_none_or(|b| lanes.bound < b.0)
+            {
+                best = Some((lanes.bound, lanes.heights));
+            }
+        }
+        let heights = best?.1;
+        let (fit, frame, h) = (self.fit, self.frame, self.h);
+        Some(move |at: geo::Coord<f64>| {
+            let place = frame.enter(at);
+            #[expect(clippy::cast_possible_truncation, reason = "a lattice over a property")]
+            let (lane, station) = ((place.across_m / h).round() as i64, (place.along_m / h).round() as i64);
+            let known = |k: i64, n: usize| usize::try_from(k).ok().filter(|k| *k < n);
+            let point = known(lane, fit.lanes).zip(known(station, fit.stations)).map(|(l, s)| l * fit.stations + s);
+            point
+                .filter(|p| fit.inside[*p])
+                .map_or(0.0, |p| (fit.ground[p] - heights[p]).abs() as f64 / crate::methods::optimise::TICKS_PER_M)
+        })
     }
 
     /// Share of the low ends that lie below the drain reach on the ground as it lies.

@@ -7,6 +7,7 @@
 mod bounds;
 mod earth;
 mod judge;
+mod labels;
 mod limits;
 mod outline;
 mod params;
@@ -59,7 +60,7 @@ pub struct Blocks;
 impl Stage for Blocks {
     const INFO: StageInfo = StageInfo {
         name: "blocks",
-        version: 1,
+        version: 2,
         question: "Which way do the rows run, and how long can they be?",
         method: "Each plantable piece is laid out exactly at its edge azimuths, at the ends of the admissible falls, across \
                  its narrow way, on a 10-degree sweep refined to 1 degree and at the user's wish: headlands inset (turning \
@@ -71,7 +72,7 @@ impl Stage for Blocks {
         needs: &["survey", "water"],
         reads: &["site", "concept ground", "plantable pieces", "drain reach", "given blocks", "rates"],
         makes: &["row blocks", "rows", "headlands", "bearing study"],
-        cites: &[Bibliography::ScaloppiWillardson1986, Bibliography::AsabeEp496],
+        cites: &[Bibliography::OksanenVisala2009, Bibliography::Boykov2001, Bibliography::AsabeEp496],
     };
     type Params = BlocksParams;
     type Input<'a> = BlocksInput<'a>;
@@ -217,7 +218,8 @@ struct Layout<'a> {
 impl Layout<'_> {
     /// A piece in blocks within the limits, their bearings and surfaces settled; never dearer than the piece left whole.
     fn parts(&self, whole: &Outline, edges: &PieceEdges) -> Vec<Part> {
-        let cutter = Cutter { judge: self.judge, edges, fixed: self.fixed, lines: &[] };
+        let lines = labels::cut_lines(self.judge, whole, self.fixed);
+        let cutter = Cutter { judge: self.judge, edges, fixed: self.fixed, lines: &lines };
         let settle = |parts: Vec<Part>| -> Vec<Part> {
             let within: Vec<Part> =
                 parts.into_iter().flat_map(|p| limits::within_limits(self.judge, edges, p)).collect();
