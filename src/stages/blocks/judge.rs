@@ -32,6 +32,7 @@ const QUICK_ROWS: f64 = 60.0;
 const QUICK_POINTS: f64 = 900.0;
 
 /// What the layout is judged with; widths already on the grid.
+#[derive(Clone, Copy)]
 pub(super) struct Judge<'a> {
     pub(super) params: &'a BlocksParams,
     pub(super) rates: &'a Rates,
@@ -208,15 +209,15 @@ impl Judge<'_> {
         let area_m2 = outline.area_m2 / (self.scale * self.scale);
         let row_m = stride * lengths_m.iter().sum::<f64>();
         let margin = self.margin_per_m2();
-        let limit = p.short_row_m.max(p.wanted_row_length_m);
-        let short = stride * lengths_m.iter().filter(|l| **l < limit).count() as f64;
+        let short = stride * lengths_m.iter().filter(|l| **l < p.short_row_m).count() as f64;
         let haul = self.loading.map(|place| self.crop_haul_m(place, &lines));
         let crop_t = p.yield_t_ha * row_m * p.row_spacing_m / M2_PER_HA;
         let cost = YearlyCost {
             turning: self.turn_cost() * stride * lines.len() as f64,
             headland: (area_m2 - row_m * p.row_spacing_m).max(0.0) * margin,
             drain_land: 0.0,
-            short_rows: short * p.passes_per_year * p.short_row_s / 3_600.0 * self.rates.harvester_per_h.likely,
+            short_rows: self.wish_price(&lengths_m, stride)
+                + short * p.passes_per_year * p.short_row_s / 3_600.0 * self.rates.harvester_per_h.likely,
             long_rows: stride * self.spoon_drains(&lines) * self.spoon_drain_cost(),
             fall: 0.0,
             earth: 0.0,
@@ -234,6 +235,18 @@ impl Judge<'_> {
             lengths_m,
             lines,
         })
+    }
+
+    /// What rows below the wanted length are charged in the choice: up to ten turns each. No money anybody pays, and
+    /// left out where a layout made under a wish is compared with the best.
+    fn wish_price(&self, lengths_m: &[f64], stride: f64) -> f64 {
+        const TURNS: f64 = 10.0;
+        let wanted = self.params.wanted_row_length_m;
+        if wanted <= 0.0 {
+            return 0.0;
+        }
+        let missing: f64 = lengths_m.iter().map(|l| (1.0 - l / wanted).max(0.0)).sum();
+        TURNS * self.turn_cost() * stride * missing
     }
 
     pub(super) fn turn_cost(&self) -> f64 {

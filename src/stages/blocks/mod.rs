@@ -4,6 +4,7 @@
 //! one currency; pieces are cut at re-entrant corners where that saves money, across rows that would be too long and
 //! along rows where a block would be too large.
 
+mod access;
 mod bounds;
 mod earth;
 mod judge;
@@ -89,7 +90,18 @@ impl Stage for Blocks {
         };
         let around = Surroundings::of(input.site);
         let fixed = Fixed { bearing: wishes::bearing(params, input.site)? };
-        let layout = Layout { judge: &judge, site: input.site, around: &around, fixed };
+        let new = |judge, fixed, free| Layout {
+            judge,
+            site: input.site,
+            around: &around,
+            fixed,
+            free,
+            sums: std::cell::RefCell::default(),
+        };
+        let free_params = wishes::without(params);
+        let free_judge = free_params.as_ref().map(|params| Judge { params, ..judge });
+        let free = free_judge.as_ref().map(|judge| new(judge, Fixed::default(), None));
+        let layout = new(&judge, fixed, free.as_ref());
         let mut plan = BlockPlan { short_row_m: params.short_row_m, ..BlockPlan::default() };
         if input.site.layers.given_blocks.is_empty() {
             let water = input.water.ok_or_else(|| {
@@ -118,8 +130,13 @@ impl Stage for Blocks {
             .hint("lower `blocks.min_row_length_m` or `blocks.turning_headland_m`, or look at what the buffers and keep areas take")
             .into());
         }
-        rows::number(&mut plan);
-        let findings = report::findings(&plan, &input, params, fixed.bearing);
+        rows::number(&mut plan, &input.site.layers.previous_blocks);
+        let mut findings = report::findings(&plan, &input, params);
+        if free.is_some() && input.site.layers.given_blocks.is_empty() {
+            let sums = layout.sums.borrow();
+            findings.push(wishes::cost(params, &sums.0, &sums.1));
+        }
+        findings.extend(access::lay(input.site, input.water, params.track_m, &mut plan));
         Ok(Outcome { value: plan, findings })
     }
 }
@@ -136,6 +153,11 @@ fn lay_out_piece(layout: &Layout<'_>, piece: &PlantablePiece, parcel: &str, plan
         let edges = PieceEdges::of(&polygon, layout.around);
         let whole = Outline::of(&polygon, &edges);
         let parts = layout.parts(&whole, &edges);
+        if let Some(free) = layout.free {
+            let mut sums = layout.sums.borrow_mut();
+            sums.0.add(free.judge, &parts);
+            sums.1.add(free.judge, &free.parts(&whole, &edges));
+        }
         if i == 0 && !parts.is_empty() {
             let taken: Vec<Bearing> = parts.iter().map(|p| p.trial.bearing).collect();
             plan.study.extend(study::of_piece(judge, piece.id, &whole, layout.fixed, &taken));
@@ -213,6 +235,10 @@ struct Layout<'a> {
     site: &'a Site,
     around: &'a Surroundings,
     fixed: Fixed,
+    /// The layout without the wishes, when there are any.
+    free: Option<&'a Layout<'a>>,
+    /// What the layouts with and without the wishes come to.
+    sums: std::cell::RefCell<(wishes::Sum, wishes::Sum)>,
 }
 
 impl Layout<'_> {

@@ -6,10 +6,11 @@ use super::outline::is_side;
 use super::partition::Part;
 use crate::land::blocks::{BlockId, BlockPlan, Headland, HeadlandKind, Judged, Row, RowBlock};
 use crate::land::geodesy::LocalGeodesy;
+use crate::land::site::GivenBlock;
 use crate::methods::shapes::{difference, inset_by_edge, intersection};
 use crate::stages::falls::row_fall;
 use crate::units::Bearing;
-use geo::{Centroid, Coord, Line, LineString, MultiPolygon};
+use geo::{Area, Centroid, Coord, Line, LineString, MultiPolygon};
 
 /// Headland scraps below this are rounding, square metres.
 const SCRAP_M2: f64 = 5.0;
@@ -93,7 +94,8 @@ fn headlands(judge: &Judge<'_>, part: &Part, rows: Bearing, cropped: &MultiPolyg
 
 /// Numbers the blocks north to south, then west to east (by centre, to the metre), names the nameless, and puts the names
 /// into the bearing study.
-pub(super) fn number(plan: &mut BlockPlan) {
+pub(super) fn number(plan: &mut BlockPlan, previous: &[GivenBlock]) {
+    keep_names(&mut plan.blocks, previous);
     let centre = |b: &RowBlock| b.outline.centroid().map_or((0.0, 0.0), |c| (-(c.y().round()), c.x().round()));
     let mut order: Vec<usize> = (0..plan.blocks.len()).collect();
     order.sort_by(|i, j| {
@@ -103,8 +105,12 @@ pub(super) fn number(plan: &mut BlockPlan) {
     for (n, i) in order.iter().enumerate() {
         let block = &mut plan.blocks[*i];
         block.id = BlockId(u32::try_from(n + 1).unwrap_or(u32::MAX));
-        if block.name.is_empty() {
-            block.name = format!("B{:02}", n + 1);
+    }
+    let taken: Vec<String> = plan.blocks.iter().map(|b| b.name.clone()).collect();
+    let mut fresh = (1..).map(|n| format!("B{n:02}")).filter(|name| !taken.contains(name));
+    for i in order {
+        if plan.blocks[i].name.is_empty() {
+            plan.blocks[i].name = fresh.next().unwrap_or_default();
         }
     }
     for trial in &mut plan.study {
@@ -113,4 +119,24 @@ pub(super) fn number(plan: &mut BlockPlan) {
         }
     }
     plan.blocks.sort_by_key(|b| b.id);
+}
+
+/// Gives nameless blocks the names of the earlier blocks they overlap most, each name once, the largest overlap first.
+fn keep_names(blocks: &mut [RowBlock], previous: &[GivenBlock]) {
+    let mut pairs: Vec<(f64, usize, usize)> = Vec::new();
+    for (i, block) in blocks.iter().enumerate().filter(|(_, b)| b.name.is_empty()) {
+        for (j, old) in previous.iter().enumerate() {
+            let shared_m2 = intersection(&block.outline, &old.outline, SCRAP_M2).unsigned_area();
+            if shared_m2 > 0.0 {
+                pairs.push((shared_m2, i, j));
+            }
+        }
+    }
+    pairs.sort_by(|a, b| b.0.total_cmp(&a.0).then((a.1, a.2).cmp(&(b.1, b.2))));
+    for (_, i, j) in pairs {
+        let used = blocks.iter().any(|b| b.name == previous[j].name);
+        if blocks[i].name.is_empty() && !used {
+            blocks[i].name.clone_from(&previous[j].name);
+        }
+    }
 }
