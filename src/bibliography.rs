@@ -39,6 +39,8 @@ bibliography! {
     Bassetti2020 => "Bassetti, F., Gualandi, S., Veneroni, M. (2020). On the computation of Kantorovich-Wasserstein distances between two-dimensional histograms by uncapacitated minimum cost flows. SIAM Journal on Optimization 30(3), 2441-2469.",
     /// Sediment delivery ratio of small catchments.
     Boyce1975 => "Boyce, R. C. (1975). Sediment routing with sediment delivery ratios. In: Present and Prospective Technology for Predicting Sediment Yields and Sources, USDA ARS-S-40, 61-65.",
+    /// Labelling by graph cuts.
+    Boykov2001 => "Boykov, Y., Veksler, O., Zabih, R. (2001). Fast approximate energy minimization via graph cuts. IEEE Transactions on Pattern Analysis and Machine Intelligence 23, 1222-1239.",
     /// Time of concentration of rural catchments.
     BransbyWilliams1922 => "Bransby Williams, G. (1922). Flood discharge and the dimensions of spillways in India. The Engineer 134, 321-322.",
     /// First-order primal-dual method.

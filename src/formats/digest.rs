@@ -33,7 +33,11 @@ pub fn of(base: &Path, site: &SiteTable, wanted: &Wanted) -> Result<(String, Vec
     let inputs = [("boundary", Some(site.boundary.as_str())), ("elevation", elevation)]
         .into_iter()
         .chain(site.optional_layers())
-        .chain([("given_blocks", wanted.given_blocks.as_deref()), ("given_surface", wanted.given_surface.as_deref())]);
+        .chain([
+            ("given_blocks", wanted.given_blocks.as_deref()),
+            ("previous_blocks", wanted.previous_blocks.as_deref()),
+            ("given_surface", wanted.given_surface.as_deref()),
+        ]);
     for (key, path) in inputs {
         let Some(path) = path else { continue };
         match Source::find(base, key, path).and_then(|s| Ok((file_digest(&s)?, s))) {

@@ -9,6 +9,7 @@ use crate::land::site::{
     OutletPoint, PowerLine, SiteLayers, TopsoilZone, Waterway,
 };
 use crate::land::site_table::SiteTable;
+use crate::land::store::Wanted;
 use gdal::spatial_ref::SpatialRef;
 use geo::{Coord, MultiPolygon};
 use std::path::Path;
@@ -93,16 +94,19 @@ fn wrong_kind(layer: &RawLayer, i: usize, code: &str, wanted: &str) -> Problem {
 /// Everything wrong with any of them.
 pub fn optional(
     context: &Context,
-    blocks: Option<&str>,
+    wanted: &Wanted,
     notes: &mut Vec<String>,
 ) -> Result<(SiteLayers, Vec<String>), Problems> {
     let mut layers = SiteLayers::default();
     let mut not_given = Vec::new();
     let mut problems = Problems::default();
-    let given = context.site.optional_layers().into_iter().chain([("given_blocks", blocks)]);
+    let given = context.site.optional_layers().into_iter().chain([
+        ("given_blocks", wanted.given_blocks.as_deref()),
+        ("previous_blocks", wanted.previous_blocks.as_deref()),
+    ]);
     for (key, path) in given {
         match path {
-            None if key != "given_blocks" => not_given.push(key.to_owned()),
+            None if !key.ends_with("_blocks") => not_given.push(key.to_owned()),
             None => {}
             Some(path) => {
                 let outcome = context.read(key, path, notes).and_then(|layer| take(key, &layer, &mut layers));
@@ -132,7 +136,8 @@ fn take(key: &str, layer: &RawLayer, into: &mut SiteLayers) -> Result<(), Proble
                 reason: feature.text(&["reason", "kind", "name"]).unwrap_or("level limit").to_owned(),
             }),
             "outlet" | "control_point" | "loading_place" | "water_supply" => points(key, feature, layer, i, into)?,
-            "given_blocks" => blocks(feature, layer, i, into)?,
+            "given_blocks" => blocks(feature, layer, i, &mut into.given_blocks)?,
+            "previous_blocks" => blocks(feature, layer, i, &mut into.previous_blocks)?,
             _ => lines(key, feature, layer, i, into)?,
         }
     }
@@ -223,13 +228,13 @@ fn waterway(feature: &RawFeature, layer: &RawLayer, i: usize, into: &mut SiteLay
     Ok(())
 }
 
-fn blocks(feature: &RawFeature, layer: &RawLayer, i: usize, into: &mut SiteLayers) -> Result<(), Problem> {
+fn blocks(feature: &RawFeature, layer: &RawLayer, i: usize, into: &mut Vec<GivenBlock>) -> Result<(), Problem> {
     for outline in areas(feature, layer, i)?.0 {
-        let number = into.given_blocks.len() + 1;
+        let number = into.len() + 1;
         let name =
             feature.text(&["name", "block", "label", "id"]).map_or_else(|| format!("block {number}"), str::to_owned);
         let bearing_deg = feature.number(&["bearing_deg", "bearing", "row_bearing"]);
-        into.given_blocks.push(GivenBlock { name, outline, bearing_deg });
+        into.push(GivenBlock { name, outline, bearing_deg });
     }
     Ok(())
 }

@@ -172,7 +172,7 @@ fn in_working(
         .given_surface
         .as_deref()
         .and_then(|path| keep(given_surface(&context, path, &whole, wanted, &mut notes), &mut problems));
-    let layers = match layers_in::optional(&context, wanted.given_blocks.as_deref(), &mut notes) {
+    let layers = match layers_in::optional(&context, wanted, &mut notes) {
         Ok(layers) => Some(layers),
         Err(more) => {
             problems.0.extend(more.0);

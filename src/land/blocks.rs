@@ -78,6 +78,82 @@ pub struct Headland {
     pub width_m: f64,
 }
 
+/// What a layout costs in a year, term by term, dollars. Once-off earth is spread over the stated years.
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
+pub struct YearlyCost {
+    /// Turns at row ends.
+    pub turning: f64,
+    /// Margin lost on land under headlands and on land too short to plant.
+    pub headland: f64,
+    /// Margin lost on land under drains along the low ends.
+    pub drain_land: f64,
+    /// Extra time in short rows.
+    pub short_rows: f64,
+    /// Drains across rows longer than the furrow can carry.
+    pub long_rows: f64,
+    /// Ponding or scour where the fall stays outside the limits.
+    pub fall: f64,
+    /// Earth with its haul.
+    pub earth: f64,
+    /// Haul of the crop to the loading place.
+    pub crop_haul: f64,
+    /// Rows whose low end lies below the drain reach.
+    pub undrained: f64,
+}
+
+impl YearlyCost {
+    /// The terms in order, with their names.
+    #[must_use]
+    pub const fn terms(&self) -> [(&'static str, f64); 9] {
+        [
+            ("turning", self.turning),
+            ("headland", self.headland),
+            ("drain_land", self.drain_land),
+            ("short_rows", self.short_rows),
+            ("long_rows", self.long_rows),
+            ("fall", self.fall),
+            ("earth", self.earth),
+            ("crop_haul", self.crop_haul),
+            ("undrained", self.undrained),
+        ]
+    }
+    /// Sum of the terms.
+    #[must_use]
+    pub fn total(&self) -> f64 {
+        self.terms().iter().map(|(_, dollars)| dollars).sum()
+    }
+    /// Terms added one by one.
+    #[must_use]
+    pub fn plus(&self, other: &Self) -> Self {
+        Self {
+            turning: self.turning + other.turning,
+            headland: self.headland + other.headland,
+            drain_land: self.drain_land + other.drain_land,
+            short_rows: self.short_rows + other.short_rows,
+            long_rows: self.long_rows + other.long_rows,
+            fall: self.fall + other.fall,
+            earth: self.earth + other.earth,
+            crop_haul: self.crop_haul + other.crop_haul,
+            undrained: self.undrained + other.undrained,
+        }
+    }
+}
+
+/// What a block was judged by.
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
+pub struct Judged {
+    /// Yearly cost.
+    pub cost: YearlyCost,
+    /// Whether rows fall from a crest to both ends.
+    pub two_way: bool,
+    /// Earth of the least-earth surface on the coarse lattice, cubic metres.
+    pub earth_m3: f64,
+    /// Share by which that earth may exceed the least possible; `None` when it is a lower bound.
+    pub earth_gap_ratio: Option<f64>,
+    /// Mean way of the crop to the loading place, metres; `None` when that is not given.
+    pub crop_haul_m: Option<f64>,
+}
+
 /// Land with one row direction, one surface and one set of outlets.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct RowBlock {
@@ -99,8 +175,8 @@ pub struct RowBlock {
     pub rows: Vec<Row>,
     /// Headlands.
     pub headlands: Vec<Headland>,
-    /// Yearly cost the layout was chosen by, dollars: turning, land, short rows, earth.
-    pub yearly_cost: f64,
+    /// What the layout was judged by.
+    pub judged: Judged,
     /// Whether the user drew this block.
     pub given: bool,
 }
@@ -138,6 +214,8 @@ impl RowBlock {
 pub struct BearingTrial {
     /// The plantable piece, by its number.
     pub piece: u32,
+    /// Name of the block when it was tried on one; empty for a whole piece.
+    pub block: String,
     /// Axis tried, `[0, 180)`.
     pub bearing: Bearing,
     /// Why it was tried: an edge, the end of the admissible falls, a sweep, the user's wish.
@@ -156,8 +234,16 @@ pub struct BearingTrial {
     pub headland_ratio: f64,
     /// Share of row metres whose fall is within limits on the ground as it lies.
     pub within_fall_ratio: f64,
-    /// Earth for one plane within the limits, cubic metres per hectare.
+    /// Earth of the least-earth surface, cubic metres per hectare: of a surface with a known gap, or a bound.
     pub earth_m3_per_ha: f64,
+    /// Share by which that earth may exceed the least possible; `None` when the earth is a lower bound.
+    pub earth_gap_ratio: Option<f64>,
+    /// Whether that surface falls from a crest to both ends.
+    pub two_way: bool,
+    /// Spacing of the lattice the earth was judged on, metres.
+    pub lattice_m: f64,
+    /// Yearly cost per hectare, term by term, dollars.
+    pub cost_per_ha: YearlyCost,
     /// Yearly cost per hectare, dollars.
     pub yearly_cost_per_ha: f64,
     /// Cost of the earth once, dollars per hectare.
@@ -199,6 +285,9 @@ pub struct BlockPlan {
     pub left_out: Vec<LeftOut>,
     /// Fewest rows any straight layout of the same cropped land could have.
     pub rows_lower_bound: f64,
+    /// No straight layout of the plantable land costs less in a year, dollars: turning and lost land; the other terms are
+    /// taken at nothing.
+    pub yearly_lower_bound: f64,
     /// Rows shorter than this are counted as short, metres on the ground.
     pub short_row_m: f64,
 }

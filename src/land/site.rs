@@ -189,6 +189,8 @@ pub struct SiteLayers {
     pub water_supply: Option<Coord<f64>>,
     /// The surveyor's own blocks.
     pub given_blocks: Vec<GivenBlock>,
+    /// Blocks of an earlier layout, whose names are kept.
+    pub previous_blocks: Vec<GivenBlock>,
 }
 
 /// The property as the later stages see it: checked, in one projected system.

@@ -15,6 +15,8 @@ pub struct Wanted {
     pub ground: bool,
     /// File of the user's own blocks.
     pub given_blocks: Option<String>,
+    /// Blocks of an earlier layout.
+    pub previous_blocks: Option<String>,
     /// File of the user's own design surface.
     pub given_surface: Option<String>,
     /// Margin around the boundary that is read for inflow, metres.

@@ -123,6 +123,7 @@ impl Plan {
         Wanted {
             ground: needed || self.site.elevation.is_some(),
             given_blocks: self.given.blocks.clone(),
+            previous_blocks: self.given.previous.clone(),
             given_surface: self.given.surface.clone(),
             margin_m,
         }

@@ -17,6 +17,9 @@ pub struct Given {
     /// Own row blocks: polygons, attributes `name` and `bearing_deg` (clockwise from grid north).
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub blocks: Option<String>,
+    /// Blocks of an earlier layout (`plan.gpkg#block` of its run folder): new blocks that lie where these lay keep their names.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub previous: Option<String>,
     /// Own design surface: a raster GDAL reads.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub surface: Option<String>,

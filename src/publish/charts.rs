@@ -2,6 +2,7 @@
 
 use super::Results;
 use super::drawing::Drawing;
+use crate::land::blocks::BearingTrial;
 
 const WIDTH: f64 = 1000.0;
 /// Left edge of the bars; names stand before it.
@@ -46,7 +47,11 @@ pub(super) fn calendar(results: &Results<'_>) -> String {
 
 /// Yearly cost per hectare of each bearing tried; the one taken has a heavy outline and says so.
 pub(super) fn bearings(results: &Results<'_>) -> String {
-    let study = results.plan().and_then(|p| p.blocks).map_or(&[][..], |b| &b.study);
+    // A chart has room for the bearings of whole pieces that were tried for a reason; the table has every degree.
+    const MOST_BARS: usize = 24;
+    let all = results.plan().and_then(|p| p.blocks).map_or(&[][..], |b| &b.study);
+    let told = |t: &&BearingTrial| t.block.is_empty() && (t.chosen || t.reason != "sweep");
+    let study: Vec<&BearingTrial> = all.iter().filter(told).take(MOST_BARS).collect();
     let most = study.iter().map(|t| t.yearly_cost_per_ha).fold(0.0, f64::max);
     if most <= 0.0 {
         return String::new();

@@ -46,6 +46,7 @@ fn rows(results: &Results<'_>) -> Table {
 pub(super) fn bearing_study(results: &Results<'_>) -> Table {
     let columns = &[
         ("piece", Integer),
+        ("block", Text),
         ("bearing_grid_deg", Real(2)),
         ("reason", Text),
         ("rows", Integer),
@@ -56,6 +57,19 @@ pub(super) fn bearing_study(results: &Results<'_>) -> Table {
         ("headland_pct", Real(1)),
         ("within_fall_pct", Real(1)),
         ("earth_m3_per_ha", Real(0)),
+        ("earth_is", Text),
+        ("earth_gap_pct", Real(2)),
+        ("lattice_m", Real(1)),
+        ("falls", Text),
+        ("turning_per_ha", Real(0)),
+        ("headland_per_ha", Real(0)),
+        ("drain_land_per_ha", Real(0)),
+        ("short_rows_per_ha", Real(0)),
+        ("long_rows_per_ha", Real(0)),
+        ("fall_per_ha", Real(0)),
+        ("earth_per_ha", Real(0)),
+        ("crop_haul_per_ha", Real(0)),
+        ("undrained_per_ha", Real(0)),
         ("yearly_cost_per_ha", Real(0)),
         ("once_cost_per_ha", Real(0)),
         ("chosen", Text),
@@ -64,8 +78,9 @@ pub(super) fn bearing_study(results: &Results<'_>) -> Table {
     let rows = study
         .iter()
         .map(|t| {
-            vec![
+            let mut values: Vec<Value> = vec![
                 t.piece.into(),
+                t.block.as_str().into(),
                 t.bearing.degrees().into(),
                 t.reason.as_str().into(),
                 t.rows.into(),
@@ -76,10 +91,15 @@ pub(super) fn bearing_study(results: &Results<'_>) -> Table {
                 (100.0 * t.headland_ratio).into(),
                 (100.0 * t.within_fall_ratio).into(),
                 t.earth_m3_per_ha.into(),
-                t.yearly_cost_per_ha.into(),
-                t.once_cost_per_ha.into(),
-                (if t.chosen { "yes" } else { "no" }).into(),
-            ]
+                (if t.earth_gap_ratio.is_some() { "a surface" } else { "a bound" }).into(),
+                t.earth_gap_ratio.map(|g| 100.0 * g).into(),
+                t.lattice_m.into(),
+                (if t.two_way { "two ways" } else { "one way" }).into(),
+            ];
+            values.extend(t.cost_per_ha.terms().map(|(_, dollars)| Value::from(dollars)));
+            values.extend([t.yearly_cost_per_ha.into(), t.once_cost_per_ha.into()]);
+            values.push((if t.chosen { "yes" } else { "no" }).into());
+            values
         })
         .collect();
     sheet::table("bearing_study", "Bearings tried", columns, rows)

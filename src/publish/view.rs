@@ -83,6 +83,19 @@ pub(super) const BLOCK: &[(&str, FieldKind)] = &[
     ("haul_mean_m", FieldKind::Real(1)),
     ("cost", FieldKind::Real(0)),
     ("gap_pct", FieldKind::Real(2)),
+    ("crop_haul_m", FieldKind::Real(0)),
+    ("layout_earth_m3", FieldKind::Real(0)),
+    ("layout_earth_gap_pct", FieldKind::Real(2)),
+    ("yearly_turning", FieldKind::Real(0)),
+    ("yearly_headland", FieldKind::Real(0)),
+    ("yearly_drain_land", FieldKind::Real(0)),
+    ("yearly_short_rows", FieldKind::Real(0)),
+    ("yearly_long_rows", FieldKind::Real(0)),
+    ("yearly_fall", FieldKind::Real(0)),
+    ("yearly_earth", FieldKind::Real(0)),
+    ("yearly_crop_haul", FieldKind::Real(0)),
+    ("yearly_undrained", FieldKind::Real(0)),
+    ("yearly_total", FieldKind::Real(0)),
 ];
 
 /// Values of a block, in the order of [`BLOCK`].
@@ -92,7 +105,7 @@ pub(super) fn block_values(results: &Results<'_>, option: &OptionResult<'_>, blo
     let ground_m2 = results.site.geodesy.ground_area_m2(centre, area_m2);
     let earth = earth(option, block.id);
     let mean_m = block.row_metres() / (block.rows.len().max(1)) as f64;
-    vec![
+    let mut values: Vec<Value> = vec![
         block.id.0.into(),
         block.name.as_str().into(),
         block.parcel.as_str().into(),
@@ -115,7 +128,13 @@ pub(super) fn block_values(results: &Results<'_>, option: &OptionResult<'_>, blo
         earth.map(|e| e.haul_mean_m).into(),
         earth.map(|e| e.cost.likely).into(),
         earth.and_then(|e| e.proof).map(|p| 100.0 * p.gap_ratio()).into(),
-    ]
+        block.judged.crop_haul_m.into(),
+        block.judged.earth_m3.into(),
+        block.judged.earth_gap_ratio.map(|g| 100.0 * g).into(),
+    ];
+    values.extend(block.judged.cost.terms().map(|(_, dollars)| Value::from(dollars)));
+    values.push(block.judged.cost.total().into());
+    values
 }
 
 /// Columns of a row, the same in layer and table.

@@ -31,6 +31,7 @@ pub fn compare(args: &Compare, voice: &Voice) -> Result<(), Problems> {
     let wanted = Wanted {
         ground: true,
         given_blocks: None,
+        previous_blocks: None,
         given_surface: Some(disk::path_from(&base, &design).to_string_lossy().into_owned()),
         margin_m: 0.0,
     };

@@ -189,12 +189,14 @@ fn a_written_plan_can_be_given_again() {
     let wanted = Wanted {
         ground: true,
         given_blocks: Some("plan.gpkg".to_owned()),
+        previous_blocks: Some("plan.gpkg".to_owned()),
         given_surface: Some("surface.tif".to_owned()),
         margin_m: 20.0,
     };
     let site = SiteTable { elevation: Some("ground.tif".to_owned()), ..site() };
     let survey = store.read_survey(&site, &wanted).unwrap().value;
     assert_eq!(survey.layers.given_blocks[0].name, "A 'ü'");
+    assert_eq!(survey.layers.previous_blocks, survey.layers.given_blocks);
     assert!((survey.layers.given_blocks[0].outline.unsigned_area() - 5000.0).abs() < 1e-6);
     let surface = survey.given_surface.unwrap().0;
     assert!((surface.at(Coord { x: 372_150.5, y: 7_812_100.5 }).unwrap() - 50.1505).abs() < 1e-4);

@@ -97,7 +97,7 @@ fn block(id: u32, name: &str, x0: f64, x1: f64) -> RowBlock {
         row_spacing_m: 1.8,
         rows,
         headlands: vec![head(y0, y0 + 8.0), head(y1 - 8.0, y1)],
-        yearly_cost: 1200.0,
+        judged: crate::land::blocks::Judged::default(),
         given: false,
     }
 }
@@ -115,6 +115,11 @@ fn layout() -> BlockPlan {
         headland_ratio: 0.036,
         within_fall_ratio: 0.91,
         earth_m3_per_ha: 180.0,
+        block: String::new(),
+        earth_gap_ratio: None,
+        two_way: false,
+        lattice_m: 10.0,
+        cost_per_ha: crate::land::blocks::YearlyCost::default(),
         yearly_cost_per_ha: 96.0 + deg / 10.0,
         once_cost_per_ha: 700.0,
         chosen,
@@ -129,6 +134,7 @@ fn layout() -> BlockPlan {
         study: vec![trial(0.0, true), trial(45.0, false), trial(90.0, false)],
         left_out: vec![],
         rows_lower_bound: 320.0,
+        yearly_lower_bound: 9_000.0,
         short_row_m: 100.0,
     }
 }

@@ -4,30 +4,44 @@
 //! one currency; pieces are cut at re-entrant corners where that saves money, across rows that would be too long and
 //! along rows where a block would be too large.
 
+mod access;
+mod bounds;
+mod earth;
+mod judge;
+mod labels;
+mod limits;
+mod outline;
 mod params;
+mod partition;
 mod report;
 mod rows;
 mod search;
+mod study;
 #[cfg(test)]
 mod tests;
-mod trial;
+mod wishes;
 
-pub use params::{BlocksParams, Watering};
+pub use params::{BlocksParams, FallWay, Watering};
 
 use crate::bibliography::Bibliography;
 use crate::finding::{Outcome, Problem, ProblemKind, Problems};
-use crate::land::blocks::{BearingTrial, BlockPlan, LeftOut, RowBlock};
+use crate::land::blocks::{BlockPlan, LeftOut, RowBlock};
 use crate::land::rates::Rates;
 use crate::land::site::Site;
 use crate::land::survey::Ground;
 use crate::land::water::{PlantablePiece, WaterModel};
-use crate::methods::shapes::{buffer_polygon, clean};
+use crate::methods::shapes::{buffer_polygon, clean, difference, union_all};
 use crate::stages::{Ctx, Stage, StageInfo};
-use crate::units::{Bearing, M2_PER_HA};
-use geo::{Area, ConvexHull, Distance, Euclidean, MultiPolygon, Point, Polygon, Simplify};
+use crate::units::Bearing;
+use geo::{Area, MultiPolygon, Polygon, Simplify};
+use judge::Judge;
+use outline::{Outline, PieceEdges, Surroundings};
+use partition::{Cutter, Part};
 use rows::Label;
-use search::Part;
-use trial::{Judge, Trial};
+use search::Fixed;
+
+/// Scraps of a piece outside its blocks below this are rounding, square metres.
+const LEFT_M2: f64 = 500.0;
 
 /// What the stage reads.
 pub struct BlocksInput<'a> {
@@ -47,7 +61,7 @@ pub struct Blocks;
 impl Stage for Blocks {
     const INFO: StageInfo = StageInfo {
         name: "blocks",
-        version: 1,
+        version: 2,
         question: "Which way do the rows run, and how long can they be?",
         method: "Each plantable piece is laid out exactly at its edge azimuths, at the ends of the admissible falls, across \
                  its narrow way, on a 10-degree sweep refined to 1 degree and at the user's wish: headlands inset (turning \
@@ -59,7 +73,7 @@ impl Stage for Blocks {
         needs: &["survey", "water"],
         reads: &["site", "concept ground", "plantable pieces", "drain reach", "given blocks", "rates"],
         makes: &["row blocks", "rows", "headlands", "bearing study"],
-        cites: &[Bibliography::ScaloppiWillardson1986, Bibliography::AsabeEp496],
+        cites: &[Bibliography::OksanenVisala2009, Bibliography::Boykov2001, Bibliography::AsabeEp496],
     };
     type Params = BlocksParams;
     type Input<'a> = BlocksInput<'a>;
@@ -71,9 +85,23 @@ impl Stage for Blocks {
             rates: input.rates,
             ground: input.ground.map(|g| &g.concept.0),
             reach: input.water.map(|w| &w.reach.level),
+            loading: input.site.layers.loading_place,
             scale: input.site.geodesy.scale_at(input.site.geodesy.origin),
         };
-        let wish = (params.bearing_deg >= 0.0).then(|| Bearing::from_degrees(params.bearing_deg));
+        let around = Surroundings::of(input.site);
+        let fixed = Fixed { bearing: wishes::bearing(params, input.site)? };
+        let new = |judge, fixed, free| Layout {
+            judge,
+            site: input.site,
+            around: &around,
+            fixed,
+            free,
+            sums: std::cell::RefCell::default(),
+        };
+        let free_params = wishes::without(params);
+        let free_judge = free_params.as_ref().map(|params| Judge { params, ..judge });
+        let free = free_judge.as_ref().map(|judge| new(judge, Fixed::default(), None));
+        let layout = new(&judge, fixed, free.as_ref());
         let mut plan = BlockPlan { short_row_m: params.short_row_m, ..BlockPlan::default() };
         if input.site.layers.given_blocks.is_empty() {
             let water = input.water.ok_or_else(|| {
@@ -84,11 +112,11 @@ impl Stage for Blocks {
                     break;
                 }
                 let parcel = parcel_name(input.site, piece);
-                lay_out_piece(&judge, input.site, piece, &parcel, wish, &mut plan);
+                lay_out_piece(&layout, piece, &parcel, &mut plan);
                 ctx.progress.advance(Self::INFO.name, (i + 1) as f64 / water.plantable.len() as f64);
             }
         } else {
-            lay_out_given(&judge, input.site, wish, &mut plan);
+            lay_out_given(&layout, &mut plan);
         }
         if plan.blocks.is_empty() {
             return Err(Problem::new(
@@ -102,8 +130,13 @@ impl Stage for Blocks {
             .hint("lower `blocks.min_row_length_m` or `blocks.turning_headland_m`, or look at what the buffers and keep areas take")
             .into());
         }
-        rows::number(&mut plan.blocks);
-        let findings = report::findings(&plan, &input, params, wish);
+        rows::number(&mut plan, &input.site.layers.previous_blocks);
+        let mut findings = report::findings(&plan, &input, params);
+        if free.is_some() && input.site.layers.given_blocks.is_empty() {
+            let sums = layout.sums.borrow();
+            findings.push(wishes::cost(params, &sums.0, &sums.1));
+        }
+        findings.extend(access::lay(input.site, input.water, params.track_m, &mut plan));
         Ok(Outcome { value: plan, findings })
     }
 }
@@ -112,36 +145,37 @@ fn parcel_name(site: &Site, piece: &PlantablePiece) -> String {
     site.parcels.iter().find(|p| p.id == piece.parcel).map(|p| p.name.clone()).unwrap_or_default()
 }
 
-fn lay_out_piece(
-    judge: &Judge<'_>,
-    site: &Site,
-    piece: &PlantablePiece,
-    parcel: &str,
-    wish: Option<Bearing>,
-    plan: &mut BlockPlan,
-) {
-    let outlines = smoothed(&piece.outline);
-    let parts: Vec<Part> = outlines
-        .iter()
-        .flat_map(|outline| search::partition(judge, outline, wish))
-        .flat_map(|part| search::within_limits(judge, part, wish))
-        .collect();
-    if parts.is_empty() {
-        plan.left_out.push(LeftOut {
-            outline: piece.outline.clone(),
-            reason: format!("no row of {} m fits between the headlands", judge.params.min_row_length_m),
-        });
-        return;
+/// Lays one plantable piece out.
+fn lay_out_piece(layout: &Layout<'_>, piece: &PlantablePiece, parcel: &str, plan: &mut BlockPlan) {
+    let judge = layout.judge;
+    let mut planted_m2 = 0.0;
+    for (i, polygon) in smoothed(&piece.outline).into_iter().enumerate() {
+        let edges = PieceEdges::of(&polygon, layout.around);
+        let whole = Outline::of(&polygon, &edges);
+        let parts = layout.parts(&whole, &edges);
+        if let Some(free) = layout.free {
+            let mut sums = layout.sums.borrow_mut();
+            sums.0.add(free.judge, &parts);
+            sums.1.add(free.judge, &free.parts(&whole, &edges));
+        }
+        if i == 0 && !parts.is_empty() {
+            let taken: Vec<Bearing> = parts.iter().map(|p| p.trial.bearing).collect();
+            plan.study.extend(study::of_piece(judge, piece.id, &whole, layout.fixed, &taken));
+        }
+        let covered: Vec<&Polygon<f64>> = parts.iter().map(|p| &p.outline.polygon).collect();
+        for outline in difference(&polygon, &union_all(covered, 0.0), LEFT_M2).0 {
+            let reason = format!("no row of {} m fits between the headlands", judge.params.min_row_length_m);
+            plan.left_out.push(LeftOut { outline, reason });
+        }
+        let label = Label { name: None, parcel: parcel.to_owned(), given: false };
+        for part in &parts {
+            planted_m2 += part.trial.lengths_m.iter().sum::<f64>() * judge.params.row_spacing_m;
+            layout.add(part, &label, piece.id, plan);
+        }
     }
-    plan.rows_lower_bound += rows_lower_bound(judge, &piece.outline, &parts);
-    let study = outlines.first().map(|outline| search::study(judge, outline, wish)).unwrap_or_default();
-    let taken: Vec<Bearing> = parts.iter().map(|p| p.trial.bearing).collect();
-    plan.study.extend(study.iter().map(|(trial, why)| {
-        let chosen = taken.iter().any(|b| b.axis_angle_to(trial.bearing) < 0.01);
-        table_row(judge, piece, trial, why, chosen)
-    }));
-    let label = Label { name: None, parcel: parcel.to_owned(), given: false };
-    plan.blocks.extend(parts.iter().map(|part| rows::block(judge, &site.geodesy, part, &label)));
+    let bounds = bounds::bounds(judge, &piece.outline, planted_m2);
+    plan.rows_lower_bound += bounds.rows;
+    plan.yearly_lower_bound += bounds.yearly;
 }
 
 /// The piece without the jags that buffers and cells leave on it, a hand's breadth inside so that nothing kept is touched.
@@ -154,25 +188,27 @@ fn smoothed(piece: &Polygon<f64>) -> Vec<Polygon<f64>> {
     parts
 }
 
-fn lay_out_given(judge: &Judge<'_>, site: &Site, wish: Option<Bearing>, plan: &mut BlockPlan) {
-    for given in &site.layers.given_blocks {
-        let fixed = given.bearing_deg.map(Bearing::from_degrees).or(wish);
-        match search::best(judge, &given.outline, fixed) {
-            Some(trial) => {
-                let part = Part { outline: given.outline.clone(), trial };
-                plan.rows_lower_bound += rows_lower_bound(judge, &given.outline, std::slice::from_ref(&part));
-                let label = Label { name: Some(given.name.clone()), parcel: String::new(), given: true };
-                let mut block = rows::block(judge, &site.geodesy, &part, &label);
-                if let (Some(bearing), None) = (given.bearing_deg, judge.ground) {
-                    // Without ground the surveyor's sense of the bearing is all there is.
-                    orient(&mut block, Bearing::from_degrees(bearing));
-                }
-                plan.blocks.push(block);
-            }
-            None => plan.left_out.push(LeftOut {
-                outline: given.outline.clone(),
-                reason: format!("given block `{}` has no room for a row", given.name),
-            }),
+/// Lays the user's own blocks out as they are drawn.
+fn lay_out_given(layout: &Layout<'_>, plan: &mut BlockPlan) {
+    let judge = layout.judge;
+    for given in &layout.site.layers.given_blocks {
+        let bearing = given.bearing_deg.map(Bearing::from_degrees).or(layout.fixed.bearing);
+        let edges = PieceEdges::of(&given.outline, layout.around);
+        let outline = Outline::of(&given.outline, &edges);
+        let Some(trial) = search::best(judge, &outline, Fixed { bearing }, &[]) else {
+            let reason = format!("given block `{}` has no room for a row", given.name);
+            plan.left_out.push(LeftOut { outline: given.outline.clone(), reason });
+            continue;
+        };
+        let planted_m2 = trial.lengths_m.iter().sum::<f64>() * judge.params.row_spacing_m;
+        let bounds = bounds::bounds(judge, &given.outline, planted_m2);
+        plan.rows_lower_bound += bounds.rows;
+        plan.yearly_lower_bound += bounds.yearly;
+        let label = Label { name: Some(given.name.clone()), parcel: String::new(), given: true };
+        layout.add(&Part { outline, trial }, &label, 0, plan);
+        if let (Some(bearing), None, Some(block)) = (given.bearing_deg, judge.ground, plan.blocks.last_mut()) {
+            // Without ground the surveyor's sense of the bearing is all there is.
+            orient(block, Bearing::from_degrees(bearing));
         }
     }
 }
@@ -193,43 +229,48 @@ fn orient(block: &mut RowBlock, bearing: Bearing) {
     }
 }
 
-/// No straight row is longer than the widest reach of its piece, so the planted row length over that reach is a bound
-/// on the number of rows of any straight layout with as much row.
-fn rows_lower_bound(judge: &Judge<'_>, piece: &Polygon<f64>, parts: &[Part]) -> f64 {
-    let hull: Vec<_> = piece.convex_hull().exterior().0.clone();
-    let widest = hull
-        .iter()
-        .enumerate()
-        .flat_map(|(i, a)| hull[i + 1..].iter().map(move |b| Euclidean.distance(Point(*a), Point(*b))))
-        .fold(0.0, f64::max);
-    let row_m: f64 = parts.iter().flat_map(|p| &p.trial.lengths_m).sum();
-    if widest > 0.0 { row_m / (widest / judge.scale) } else { 0.0 }
+/// What every piece is laid out with.
+struct Layout<'a> {
+    judge: &'a Judge<'a>,
+    site: &'a Site,
+    around: &'a Surroundings,
+    fixed: Fixed,
+    /// The layout without the wishes, when there are any.
+    free: Option<&'a Layout<'a>>,
+    /// What the layouts with and without the wishes come to.
+    sums: std::cell::RefCell<(wishes::Sum, wishes::Sum)>,
 }
 
-fn table_row(judge: &Judge<'_>, piece: &PlantablePiece, trial: &Trial, why: &str, chosen: bool) -> BearingTrial {
-    let area_m2 = piece.outline.unsigned_area();
-    let ha = area_m2 / (judge.scale * judge.scale) / M2_PER_HA;
-    let mut lengths = trial.lengths_m.clone();
-    lengths.sort_by(f64::total_cmp);
-    let quantile = |share: f64| {
-        #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "an index inside the list")]
-        let i = (share * (lengths.len() - 1) as f64).round() as usize;
-        lengths[i]
-    };
-    BearingTrial {
-        piece: piece.id,
-        bearing: trial.bearing,
-        reason: why.to_owned(),
-        rows: u32::try_from(lengths.len()).unwrap_or(u32::MAX),
-        mean_length_m: lengths.iter().sum::<f64>() / lengths.len() as f64,
-        median_length_m: quantile(0.5),
-        p10_length_m: quantile(0.1),
-        turns_per_ha: lengths.len() as f64 / ha,
-        headland_ratio: 1.0 - trial.cropped_m2 / area_m2,
-        within_fall_ratio: trial.within_fall_ratio,
-        earth_m3_per_ha: trial.earth_m3 / ha,
-        yearly_cost_per_ha: trial.yearly / ha,
-        once_cost_per_ha: trial.earth_once / ha,
-        chosen,
+impl Layout<'_> {
+    /// A piece in blocks within the limits, their bearings and surfaces settled; never dearer than the piece left whole.
+    fn parts(&self, whole: &Outline, edges: &PieceEdges) -> Vec<Part> {
+        let lines = labels::cut_lines(self.judge, whole, self.fixed);
+        let cutter = Cutter { judge: self.judge, edges, fixed: self.fixed, lines: &lines };
+        let settle = |parts: Vec<Part>| -> Vec<Part> {
+            let within: Vec<Part> =
+                parts.into_iter().flat_map(|p| limits::within_limits(self.judge, edges, p)).collect();
+            within.into_iter().filter_map(|part| self.settled(part)).collect()
+        };
+        let cost = |parts: &[Part]| -> f64 {
+            let covered: f64 = parts.iter().map(|p| p.outline.area_m2).sum();
+            let lost = (whole.area_m2 - covered).max(0.0) * self.judge.margin_per_m2();
+            lost + parts.iter().map(|p| p.trial.yearly()).sum::<f64>()
+        };
+        let cut = settle(cutter.parts(whole.clone()));
+        let best = search::best(self.judge, whole, self.fixed, &[]);
+        let plain = best.map(|trial| settle(vec![Part { outline: whole.clone(), trial }])).unwrap_or_default();
+        if plain.is_empty() || (!cut.is_empty() && cost(&cut) <= cost(&plain)) { cut } else { plain }
+    }
+
+    /// A part with every row laid out, its first row placed and its surface solved.
+    fn settled(&self, part: Part) -> Option<Part> {
+        let fixed = Fixed { bearing: Some(part.trial.bearing) };
+        Some(Part { trial: search::best(self.judge, &part.outline, fixed, &[])?, outline: part.outline })
+    }
+
+    /// Adds a block and its bearing study to the plan.
+    fn add(&self, part: &Part, label: &Label, piece: u32, plan: &mut BlockPlan) {
+        plan.blocks.push(rows::block(self.judge, &self.site.geodesy, part, label));
+        plan.study.extend(study::of_block(self.judge, piece, plan.blocks.len() - 1, part));
     }
 }

@@ -15,6 +15,18 @@ pub enum Watering {
     Overhead,
 }
 
+/// Which way rows may fall.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum FallWay {
+    /// Whichever is cheaper.
+    Either,
+    /// To one end.
+    OneWay,
+    /// From a crest to both ends.
+    TwoWay,
+}
+
 /// Wishes and limits of the layout. Lengths and widths are on the ground.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
@@ -31,6 +43,15 @@ pub struct BlocksParams {
     /// Width of headlands along the sides of a block, metres.
     #[schemars(range(min = 0.0, max = 40.0), extend("x-source" = "common practice, no source; 4-8"))]
     pub side_headland_m: f64,
+    /// Width of the strip two blocks share where rows of both end on it, metres; each block pays for half.
+    #[schemars(range(min = 0.0, max = 40.0), extend("x-source" = "common practice, no source; 10-12"))]
+    pub shared_headland_m: f64,
+    /// What a headland beside a drain, a waterway or a power line is wider, metres.
+    #[schemars(range(min = 0.0, max = 20.0), extend("x-source" = "common practice, no source; 2-4"))]
+    pub beside_drain_m: f64,
+    /// What a turning headland along the property's fence is wider, metres.
+    #[schemars(range(min = 0.0, max = 20.0), extend("x-source" = "common practice, no source; 0-4"))]
+    pub beside_fence_m: f64,
     /// Least fall down the row, per cent.
     #[schemars(range(min = 0.0, max = 5.0), extend("x-source" = "FAO irrigation methods manual, 0.05; 0.08 with a 25 mm building tolerance: common practice, no source"))]
     pub min_fall_pct: f64,
@@ -61,6 +82,18 @@ pub struct BlocksParams {
     /// Row bearing wished for, degrees clockwise from grid north; -1 leaves it to the program.
     #[schemars(range(min = -1.0, max = 360.0), extend("x-source" = "the user's wish"))]
     pub bearing_deg: f64,
+    /// Name of a track, waterway or neighbour's drain the rows shall be parallel to; empty leaves it to the program.
+    #[schemars(extend("x-source" = "the user's wish"))]
+    pub rows_along: String,
+    /// Row length wished for, metres: rows below it are counted as short in the choice; 0 has no such wish.
+    #[schemars(range(min = 0.0, max = 5_000.0), extend("x-source" = "the user's wish"))]
+    pub wanted_row_length_m: f64,
+    /// Whether rows fall one way, two ways from a crest, or either.
+    #[schemars(extend("x-source" = "the user's wish"))]
+    pub fall_way: FallWay,
+    /// Whether the land is formed: then the earth of the least-earth surface is priced, else falls outside the limits.
+    #[schemars(extend("x-source" = "the user's wish"))]
+    pub form_land: bool,
     /// How the crop is watered: none, furrow or overhead.
     #[schemars(extend("x-source" = "the user's wish"))]
     pub watering: Watering,
@@ -73,6 +106,48 @@ pub struct BlocksParams {
     /// Turns priced at the harvester's rate in a year: harvest plus its share of the other passes.
     #[schemars(range(min = 0.5, max = 50.0), extend("x-source" = "common practice, no source"))]
     pub passes_per_year: f64,
+    /// Time a row below `short_row_m` loses on top of its turns, seconds a pass (lining up, waiting for the haul-out).
+    #[schemars(range(min = 0.0, max = 600.0), extend("x-source" = "common practice, no source"))]
+    pub short_row_s: f64,
+    /// Width of a furrow at the top, metres.
+    #[schemars(range(min = 0.2, max = 3.0), extend("x-source" = "common practice, no source"))]
+    pub furrow_width_m: f64,
+    /// Depth of a furrow, metres.
+    #[schemars(range(min = 0.02, max = 1.0), extend("x-source" = "common practice, no source"))]
+    pub furrow_depth_m: f64,
+    /// Manning's n of a furrow.
+    #[schemars(range(min = 0.01, max = 0.3), extend("x-source" = "common practice, no source; 0.03 clean to 0.10 heavy trash"))]
+    pub furrow_n: f64,
+    /// Rain the furrow has to carry, millimetres an hour.
+    #[schemars(range(min = 1.0, max = 500.0), extend("x-source" = "common practice, no source; use the local intensity of a short storm"))]
+    pub design_rain_mm_h: f64,
+    /// Share of that rain that runs off.
+    #[schemars(range(min = 0.05, max = 1.0), extend("x-source" = "common practice, no source"))]
+    pub runoff_ratio: f64,
+    /// Width of a shallow drain that machines cross, cut across rows longer than the furrow can carry, metres.
+    #[schemars(range(min = 0.0, max = 20.0), extend("x-source" = "common practice, no source; batters 1:8 and flatter"))]
+    pub spoon_drain_m: f64,
+    /// Width of land a drain along the low ends takes beside the headland, metres.
+    #[schemars(range(min = 0.0, max = 20.0), extend("x-source" = "common practice, no source"))]
+    pub drain_strip_m: f64,
+    /// Share of the gross margin lost on rows that cannot drain.
+    #[schemars(range(min = 0.0, max = 1.0), extend("x-source" = "common practice, no source"))]
+    pub undrained_loss_ratio: f64,
+    /// Share of the gross margin lost where the fall stays outside the limits (ponding, scour).
+    #[schemars(range(min = 0.0, max = 1.0), extend("x-source" = "common practice, no source"))]
+    pub outside_fall_loss_ratio: f64,
+    /// Yield of the crop, tonnes a hectare.
+    #[schemars(range(min = 0.1, max = 300.0), extend("x-source" = "common practice, no source"))]
+    pub yield_t_ha: f64,
+    /// Haul of the crop to the loading place, dollars a tonne and kilometre.
+    #[schemars(range(min = 0.0, max = 20.0), extend("x-source" = "common practice, no source; 0.3-0.6"))]
+    pub haul_per_t_km: f64,
+    /// Spacing of the lattice the earth is judged on, metres.
+    #[schemars(range(min = 2.0, max = 50.0), extend("x-source" = "numerical choice"))]
+    pub lattice_m: f64,
+    /// Width of a new track, metres.
+    #[schemars(range(min = 2.0, max = 20.0), extend("x-source" = "common practice, no source; 4-5 m of gravel"))]
+    pub track_m: f64,
     /// Years the earth is paid off over.
     #[schemars(range(min = 1.0, max = 100.0), extend("x-source" = "common practice, no source"))]
     pub earth_years: f64,
@@ -85,6 +160,9 @@ impl Default for BlocksParams {
             traffic_unit_rows: 2,
             turning_headland_m: 8.0,
             side_headland_m: 5.0,
+            shared_headland_m: 11.0,
+            beside_drain_m: 2.0,
+            beside_fence_m: 0.0,
             min_fall_pct: 0.08,
             max_fall_pct: 0.5,
             max_cross_fall_pct: 0.5,
@@ -95,10 +173,28 @@ impl Default for BlocksParams {
             min_block_ha: 1.0,
             max_block_ha: 30.0,
             bearing_deg: -1.0,
+            rows_along: String::new(),
+            wanted_row_length_m: 0.0,
+            fall_way: FallWay::OneWay,
+            form_land: true,
             watering: Watering::None,
             furrow_run_m: 400.0,
             turn_time_s: 60.0,
             passes_per_year: 3.0,
+            short_row_s: 30.0,
+            furrow_width_m: 1.0,
+            furrow_depth_m: 0.15,
+            furrow_n: 0.04,
+            design_rain_mm_h: 100.0,
+            runoff_ratio: 0.8,
+            spoon_drain_m: 4.0,
+            drain_strip_m: 4.0,
+            undrained_loss_ratio: 0.5,
+            outside_fall_loss_ratio: 0.15,
+            yield_t_ha: 90.0,
+            haul_per_t_km: 0.5,
+            lattice_m: 10.0,
+            track_m: 5.0,
             earth_years: 20.0,
         }
     }
@@ -111,5 +207,16 @@ impl BlocksParams {
             Watering::Furrow => self.max_row_length_m.min(self.furrow_run_m),
             Watering::None | Watering::Overhead => self.max_row_length_m,
         }
+    }
+
+    /// Length of row whose furrow just fills in the design rain at a fall (ratio), metres: a parabolic furrow by
+    /// Manning's formula, rain x share x spacing x length flowing out at the low end.
+    pub(super) fn furrow_reach_m(&self, fall: f64) -> f64 {
+        let (top, deep) = (self.furrow_width_m, self.furrow_depth_m);
+        let area = 2.0 / 3.0 * top * deep;
+        // Chow (1959), table 2-1: wetted perimeter of a flat parabola.
+        let wetted = top + 8.0 * deep * deep / (3.0 * top);
+        let carried = area * (area / wetted).powf(2.0 / 3.0) * fall.max(0.0).sqrt() / self.furrow_n;
+        carried / (self.design_rain_mm_h / 3.6e6 * self.runoff_ratio * self.row_spacing_m)
     }
 }

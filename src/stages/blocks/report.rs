@@ -3,24 +3,19 @@
 use super::{BlocksInput, BlocksParams, Watering};
 use crate::finding::{Finding, Place, Severity};
 use crate::land::blocks::BlockPlan;
-use crate::units::{Bearing, M2_PER_HA};
+use crate::units::M2_PER_HA;
 use geo::Area;
 
 const STAGE: &str = "blocks";
 /// Share of row length in short rows that the trade lets pass (common practice, no source).
 const SHORT_SHARE: f64 = 0.05;
 
-pub(super) fn findings(
-    plan: &BlockPlan,
-    input: &BlocksInput<'_>,
-    params: &BlocksParams,
-    wish: Option<Bearing>,
-) -> Vec<Finding> {
+pub(super) fn findings(plan: &BlockPlan, input: &BlocksInput<'_>, params: &BlocksParams) -> Vec<Finding> {
     let mut list = watering(input, params);
     list.extend(short_rows(plan, params));
     list.extend(falls(plan, params));
-    list.extend(wish_cost(plan, wish));
     list.extend(left_out(plan));
+    list.extend(certificate(plan));
     if input.ground.is_none() {
         list.push(Finding::new(
             Severity::Warning,
@@ -102,28 +97,27 @@ fn falls(plan: &BlockPlan, params: &BlocksParams) -> Vec<Finding> {
         .collect()
 }
 
-/// A wished bearing is answered with what it costs against the best.
-fn wish_cost(plan: &BlockPlan, wish: Option<Bearing>) -> Vec<Finding> {
-    let Some(wish) = wish else { return Vec::new() };
-    let mut pieces: Vec<u32> = plan.study.iter().map(|t| t.piece).collect();
-    pieces.dedup();
-    pieces
-        .into_iter()
-        .filter_map(|piece| {
-            let of_piece = || plan.study.iter().filter(move |t| t.piece == piece);
-            let best = of_piece().min_by(|a, b| a.yearly_cost_per_ha.total_cmp(&b.yearly_cost_per_ha))?;
-            let wished = of_piece().find(|t| t.bearing.axis_angle_to(wish) < 1e-6)?;
-            Some(Finding::new(
-                Severity::Note,
-                STAGE,
-                "cost_of_the_wish",
-                format!(
-                    "Piece {piece}: rows at the wished {:.1} degrees cost {:.0} per hectare and year against {:.0} at the best bearing, {:.1} degrees (whole piece, before cutting).",
-                    wish.degrees(), wished.yearly_cost_per_ha, best.yearly_cost_per_ha, best.bearing.degrees()
-                ),
-            ))
-        })
-        .collect()
+/// How near the layout comes to what no straight layout can beat.
+fn certificate(plan: &BlockPlan) -> Option<Finding> {
+    let rows: usize = plan.blocks.iter().map(|b| b.rows.len()).sum();
+    let lost_m2: f64 = plan.left_out.iter().map(|l| l.outline.unsigned_area()).sum();
+    let yearly: f64 = plan.blocks.iter().map(|b| b.judged.cost.total()).sum();
+    let earth: f64 = plan.blocks.iter().map(|b| b.judged.cost.earth).sum();
+    (plan.rows_lower_bound > 0.0 && plan.yearly_lower_bound > 0.0).then(|| {
+        Finding::new(
+            Severity::Note,
+            STAGE,
+            "layout_certificate",
+            format!(
+                "{rows} rows; as much straight row on this land needs at least {:.0} (ratio {:.2}). The layout costs {yearly:.0} a year, {earth:.0} of it earth; turning and lost land alone cost any straight layout at least {:.0} (ratio {:.2}). {:.2} ha got no rows.",
+                plan.rows_lower_bound,
+                rows as f64 / plan.rows_lower_bound,
+                plan.yearly_lower_bound,
+                yearly / plan.yearly_lower_bound,
+                lost_m2 / M2_PER_HA
+            ),
+        )
+    })
 }
 
 fn left_out(plan: &BlockPlan) -> Vec<Finding> {

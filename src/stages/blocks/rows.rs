@@ -1,13 +1,16 @@
 //! Rows, falls and headlands of a block whose outline and bearing are settled.
 
-use super::search::Part;
-use super::trial::Judge;
-use crate::land::blocks::{BlockId, Headland, HeadlandKind, Row, RowBlock};
+use super::earth::Way;
+use super::judge::Judge;
+use super::outline::is_side;
+use super::partition::Part;
+use crate::land::blocks::{BlockId, BlockPlan, Headland, HeadlandKind, Judged, Row, RowBlock};
 use crate::land::geodesy::LocalGeodesy;
+use crate::land::site::GivenBlock;
 use crate::methods::shapes::{difference, inset_by_edge, intersection};
 use crate::stages::falls::row_fall;
 use crate::units::Bearing;
-use geo::{Centroid, Coord, LineString, MultiPolygon};
+use geo::{Area, Centroid, Coord, Line, LineString, MultiPolygon};
 
 /// Headland scraps below this are rounding, square metres.
 const SCRAP_M2: f64 = 5.0;
@@ -22,11 +25,16 @@ pub(super) struct Label {
 /// Lays the block out for good.
 pub(super) fn block(judge: &Judge<'_>, geodesy: &LocalGeodesy, part: &Part, label: &Label) -> RowBlock {
     let axis = part.trial.bearing;
-    let bearing = if part.trial.runs_along { axis } else { axis.reversed() };
-    let layout = judge.lay_out(&part.outline, axis);
+    let along = part.trial.runs_along();
+    let bearing = if along { axis } else { axis.reversed() };
+    let cropped = inset_by_edge(
+        &part.outline.polygon,
+        |_, start, end| part.outline.width_at(judge.params, start, end, axis) * judge.scale,
+        SCRAP_M2,
+    );
     let mut ends: Vec<(Coord<f64>, Coord<f64>)> =
-        layout.lines.iter().map(|l| if part.trial.runs_along { (l.start, l.end) } else { (l.end, l.start) }).collect();
-    if !part.trial.runs_along {
+        part.trial.lines.iter().map(|l| if along { (l.start, l.end) } else { (l.end, l.start) }).collect();
+    if !along {
         // Lines come left to right along the axis; seen along the reversed bearing that is right to left.
         ends.reverse();
     }
@@ -44,24 +52,33 @@ pub(super) fn block(judge: &Judge<'_>, geodesy: &LocalGeodesy, part: &Part, labe
         id: BlockId(0),
         name: label.name.clone().unwrap_or_default(),
         parcel: label.parcel.clone(),
-        headlands: headlands(judge, part, bearing, &layout.cropped),
-        outline: part.outline.clone(),
-        cropped: layout.cropped,
+        headlands: headlands(judge, part, bearing, &cropped),
+        outline: part.outline.polygon.clone(),
+        cropped,
         bearing,
         row_spacing_m: judge.params.row_spacing_m,
         rows,
-        yearly_cost: part.trial.yearly,
+        judged: Judged {
+            cost: part.trial.cost,
+            two_way: part.trial.earth.is_some_and(|e| e.way == Way::Both),
+            earth_m3: part.trial.earth.map_or(0.0, |e| e.m3),
+            earth_gap_ratio: part.trial.earth.and_then(|e| e.gap_ratio),
+            crop_haul_m: part.trial.crop_haul_m,
+        },
         given: label.given,
     }
 }
 
 fn headlands(judge: &Judge<'_>, part: &Part, rows: Bearing, cropped: &MultiPolygon<f64>) -> Vec<Headland> {
     let (turning_m, side_m) = (judge.params.turning_headland_m, judge.params.side_headland_m);
-    let outline = MultiPolygon(vec![part.outline.clone()]);
+    let outline = MultiPolygon(vec![part.outline.polygon.clone()]);
     let all = difference(&outline, cropped, SCRAP_M2);
     let ends_off = inset_by_edge(
-        &part.outline,
-        |edge, _, _| if Judge::is_side(edge, rows) { 0.0 } else { turning_m * judge.scale },
+        &part.outline.polygon,
+        |_, start, end| {
+            let width = part.outline.width_at(judge.params, start, end, rows);
+            if is_side(Line::new(start, end), rows) { 0.0 } else { width * judge.scale }
+        },
         SCRAP_M2,
     );
     let turning = difference(&all, &ends_off, SCRAP_M2);
@@ -75,17 +92,51 @@ fn headlands(judge: &Judge<'_>, part: &Part, rows: Bearing, cropped: &MultiPolyg
         .collect()
 }
 
-/// Numbers the blocks north to south, then west to east (by centre, to the metre), and names the nameless.
-pub(super) fn number(blocks: &mut [RowBlock]) {
+/// Numbers the blocks north to south, then west to east (by centre, to the metre), names the nameless, and puts the names
+/// into the bearing study.
+pub(super) fn number(plan: &mut BlockPlan, previous: &[GivenBlock]) {
+    keep_names(&mut plan.blocks, previous);
     let centre = |b: &RowBlock| b.outline.centroid().map_or((0.0, 0.0), |c| (-(c.y().round()), c.x().round()));
-    blocks.sort_by(|a, b| {
-        let (ca, cb) = (centre(a), centre(b));
-        ca.0.total_cmp(&cb.0).then(ca.1.total_cmp(&cb.1))
+    let mut order: Vec<usize> = (0..plan.blocks.len()).collect();
+    order.sort_by(|i, j| {
+        let (a, b) = (centre(&plan.blocks[*i]), centre(&plan.blocks[*j]));
+        a.0.total_cmp(&b.0).then(a.1.total_cmp(&b.1))
     });
-    for (i, block) in blocks.iter_mut().enumerate() {
-        block.id = BlockId(u32::try_from(i + 1).unwrap_or(u32::MAX));
-        if block.name.is_empty() {
-            block.name = format!("B{:02}", i + 1);
+    for (n, i) in order.iter().enumerate() {
+        let block = &mut plan.blocks[*i];
+        block.id = BlockId(u32::try_from(n + 1).unwrap_or(u32::MAX));
+    }
+    let taken: Vec<String> = plan.blocks.iter().map(|b| b.name.clone()).collect();
+    let mut fresh = (1..).map(|n| format!("B{n:02}")).filter(|name| !taken.contains(name));
+    for i in order {
+        if plan.blocks[i].name.is_empty() {
+            plan.blocks[i].name = fresh.next().unwrap_or_default();
+        }
+    }
+    for trial in &mut plan.study {
+        if let Some(block) = trial.block.parse::<usize>().ok().and_then(|i| plan.blocks.get(i)) {
+            trial.block = block.name.clone();
+        }
+    }
+    plan.blocks.sort_by_key(|b| b.id);
+}
+
+/// Gives nameless blocks the names of the earlier blocks they overlap most, each name once, the largest overlap first.
+fn keep_names(blocks: &mut [RowBlock], previous: &[GivenBlock]) {
+    let mut pairs: Vec<(f64, usize, usize)> = Vec::new();
+    for (i, block) in blocks.iter().enumerate().filter(|(_, b)| b.name.is_empty()) {
+        for (j, old) in previous.iter().enumerate() {
+            let shared_m2 = intersection(&block.outline, &old.outline, SCRAP_M2).unsigned_area();
+            if shared_m2 > 0.0 {
+                pairs.push((shared_m2, i, j));
+            }
+        }
+    }
+    pairs.sort_by(|a, b| b.0.total_cmp(&a.0).then((a.1, a.2).cmp(&(b.1, b.2))));
+    for (_, i, j) in pairs {
+        let used = blocks.iter().any(|b| b.name == previous[j].name);
+        if blocks[i].name.is_empty() && !used {
+            blocks[i].name.clone_from(&previous[j].name);
         }
     }
 }

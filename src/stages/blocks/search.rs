@@ -1,78 +1,59 @@
-//! The best bearing of a piece, and the best way to cut it up.
+//! The bearings worth trying on an outline, and the best of them.
 
-use super::trial::{Judge, Samples, Trial};
-use crate::methods::earthwork::fit_plane_of;
-use crate::methods::shapes::{
-    Frame, admissible_bearings, edge_bearings_by_length, minimum_width, reflex_vertices, split_across,
-    split_at_stations,
-};
-use crate::units::{Bearing, M2_PER_HA};
-use geo::{Area, Polygon, Simplify};
+use super::judge::{Judge, Look, Trial};
+use super::outline::Outline;
+use crate::methods::earthwork::{Moments, fit_plane_of};
+use crate::methods::shapes::{admissible_bearings, edge_bearings_by_length, minimum_width};
+use crate::units::Bearing;
+use geo::{BoundingRect, Contains, Coord, Point, Simplify};
 
 /// Edges tried, longest first.
 const EDGES: usize = 12;
-/// Cuts laid out after all have been sketched.
-const CLOSE_LOOKS: usize = 3;
-/// Bearings tried when a cut is weighed.
-const QUICK: usize = 6;
-/// A cut must save this share of the yearly cost to be taken: fewer blocks are worth something by themselves.
-const LEAST_SAVING_RATIO: f64 = 0.03;
-/// Re-entrant corners tried at each level, sharpest first, and levels of cutting.
-const CORNERS: usize = 8;
-const LEVELS: u32 = 3;
+/// Bearings closely looked at when a part is settled, and surfaces solved among them.
+const LOOKS: usize = 10;
+const SOLVED: usize = 4;
+/// Points a plane is fitted to, a side, for the ends of the admissible falls.
+const PLANE_POINTS: u32 = 24;
+/// Outlines are simplified by this before their edges are read, metres.
+const JAG_M: f64 = 3.0;
 
-/// A piece with the bearing taken for it.
-#[derive(Debug, Clone)]
-pub(super) struct Part {
-    pub(super) outline: Polygon<f64>,
-    pub(super) trial: Trial,
+/// A bearing with the reason it is tried.
+pub(super) type Candidate = (Bearing, &'static str);
+
+/// What the user fixed about the rows of an outline.
+#[derive(Debug, Clone, Copy, Default)]
+pub(super) struct Fixed {
+    pub(super) bearing: Option<Bearing>,
 }
 
-/// Every bearing tried on a piece with the reason it was tried, cheapest first; ties go to the smaller bearing.
-pub(super) fn study(judge: &Judge<'_>, piece: &Polygon<f64>, wish: Option<Bearing>) -> Vec<(Trial, &'static str)> {
-    let samples = judge.samples(piece);
-    let mut trials = run(judge, piece, samples.as_ref(), candidates(judge, piece, wish));
-    // A degree either side of the leaders: the optimum over falls need not sit at an edge.
-    let leaders: Vec<Bearing> = trials.iter().take(3).map(|(t, _)| t.bearing).collect();
-    let close = leaders
-        .iter()
-        .flat_map(|b| [-2.0, -1.0, 1.0, 2.0].map(|d| (Bearing::from_degrees(b.degrees() + d).axis(), "refined")));
-    trials.extend(run(judge, piece, samples.as_ref(), close.collect()));
-    sort(&mut trials);
-    trials.dedup_by(|a, b| a.0.bearing.axis_angle_to(b.0.bearing) < 1e-6);
-    trials
-}
-
-fn run(
-    judge: &Judge<'_>,
-    piece: &Polygon<f64>,
-    samples: Option<&Samples>,
-    list: Vec<(Bearing, &'static str)>,
-) -> Vec<(Trial, &'static str)> {
-    let mut trials: Vec<(Trial, &'static str)> =
-        list.iter().filter_map(|(bearing, why)| Some((judge.judge(piece, samples, *bearing)?, *why))).collect();
-    sort(&mut trials);
-    trials
-}
-
-fn sort(trials: &mut [(Trial, &'static str)]) {
-    trials.sort_by(|a, b| {
-        a.0.yearly.total_cmp(&b.0.yearly).then(a.0.bearing.degrees().total_cmp(&b.0.bearing.degrees()))
-    });
-}
-
-/// Bearings worth trying: edges, the narrow way, ends of the admissible falls, a sweep, the user's wish.
-fn candidates(judge: &Judge<'_>, piece: &Polygon<f64>, wish: Option<Bearing>) -> Vec<(Bearing, &'static str)> {
-    let mut list: Vec<(Bearing, &'static str)> = Vec::new();
-    list.extend(wish.map(|b| (b.axis(), "wish")));
-    let simple = piece.simplify(3.0);
+/// Edges, the narrow way, ends of the admissible falls, the user's wish: where a row count can be least.
+pub(super) fn corners(judge: &Judge<'_>, outline: &Outline, fixed: Fixed) -> Vec<Candidate> {
+    let mut list: Vec<Candidate> = Vec::new();
+    list.extend(fixed.bearing.map(|b| (b.axis(), "wish")));
+    let simple = outline.polygon.simplify(JAG_M);
     list.extend(edge_bearings_by_length(&simple).into_iter().take(EDGES).map(|(b, _)| (b, "edge")));
-    list.extend(minimum_width(piece).map(|w| (w.bearing.axis(), "narrow way")));
-    if let Some(samples) = judge.samples(piece) {
-        list.extend(fall_ends(judge, &samples).into_iter().map(|b| (b.axis(), "end of the falls")));
-    }
-    list.extend((0..18).map(|i| (Bearing::from_degrees(f64::from(i) * 10.0), "sweep")));
-    let mut kept: Vec<(Bearing, &'static str)> = Vec::new();
+    list.extend(minimum_width(&outline.polygon).map(|w| (w.bearing.axis(), "narrow way")));
+    list.extend(fall_ends(judge, outline).into_iter().map(|b| (b.axis(), "end of the falls")));
+    apart(list)
+}
+
+/// Every degree, and what [`corners`] names.
+pub(super) fn sweep(judge: &Judge<'_>, outline: &Outline, fixed: Fixed) -> Vec<Candidate> {
+    let mut list = corners(judge, outline, fixed);
+    list.extend((0..180).map(|i| (Bearing::from_degrees(f64::from(i)), "sweep")));
+    apart(list)
+}
+
+/// A coarse sweep with what [`corners`] names.
+fn coarse(judge: &Judge<'_>, outline: &Outline) -> Vec<Candidate> {
+    let mut list = corners(judge, outline, Fixed::default());
+    list.extend((0..12).map(|i| (Bearing::from_degrees(f64::from(i) * 15.0), "sweep")));
+    apart(list)
+}
+
+/// Drops bearings already listed.
+fn apart(list: Vec<Candidate>) -> Vec<Candidate> {
+    let mut kept: Vec<Candidate> = Vec::new();
     for (bearing, why) in list {
         if kept.iter().all(|(b, _)| b.axis_angle_to(bearing) > 0.05) {
             kept.push((bearing, why));
@@ -81,141 +62,86 @@ fn candidates(judge: &Judge<'_>, piece: &Polygon<f64>, wish: Option<Bearing>) ->
     kept
 }
 
-fn fall_ends(judge: &Judge<'_>, samples: &Samples) -> Vec<Bearing> {
-    let Some(plane) = fit_plane_of(&samples.moments) else { return Vec::new() };
-    admissible_bearings(
-        plane.slope_x,
-        plane.slope_y,
-        judge.params.min_fall_pct / 100.0,
-        judge.params.max_fall_pct / 100.0,
-    )
-    .into_iter()
-    .flat_map(|interval| [interval.from, interval.to])
-    .collect()
+fn fall_ends(judge: &Judge<'_>, outline: &Outline) -> Vec<Bearing> {
+    let (Some(ground), Some(rect)) = (judge.ground, outline.polygon.bounding_rect()) else { return Vec::new() };
+    let n = PLANE_POINTS;
+    let at = |i: u32| {
+        let share = |k: u32| (f64::from(k) + 0.5) / f64::from(n);
+        Coord { x: rect.min().x + rect.width() * share(i % n), y: rect.min().y + rect.height() * share(i / n) }
+    };
+    let points = (0..n * n).map(at).filter(|c| outline.polygon.contains(&Point(*c)));
+    let moments = Moments::of(points.filter_map(|c| Some((c.x, c.y, ground.bilinear(c)?, 1.0))));
+    let Some(plane) = fit_plane_of(&moments) else { return Vec::new() };
+    let (low, high) = (judge.params.min_fall_pct / 100.0, judge.params.max_fall_pct / 100.0);
+    admissible_bearings(plane.slope_x, plane.slope_y, low, high).into_iter().flat_map(|i| [i.from, i.to]).collect()
 }
 
-/// The best single bearing of a piece.
-pub(super) fn best(judge: &Judge<'_>, piece: &Polygon<f64>, fixed: Option<Bearing>) -> Option<Trial> {
-    let samples = judge.samples(piece);
-    match fixed {
-        Some(bearing) => judge.judge(piece, samples.as_ref(), bearing),
-        None => run(judge, piece, samples.as_ref(), candidates(judge, piece, None)).into_iter().next().map(|(t, _)| t),
+/// Cheapest first; ties go to the smaller bearing.
+fn by_cost(trials: &mut [Trial]) {
+    trials.sort_by(|a, b| a.yearly().total_cmp(&b.yearly()).then(a.bearing.degrees().total_cmp(&b.bearing.degrees())));
+}
+
+/// The best bearing at a quick look, for weighing cuts; `also` are bearings of neighbours.
+pub(super) fn quick(judge: &Judge<'_>, outline: &Outline, fixed: Fixed, also: &[Bearing]) -> Option<Trial> {
+    let list: Vec<Bearing> = match fixed.bearing {
+        Some(b) => vec![b.axis()],
+        None => coarse(judge, outline).into_iter().map(|(b, _)| b).chain(also.iter().copied()).collect(),
+    };
+    let mut trials: Vec<Trial> = list.iter().filter_map(|b| judge.judge(outline, *b, Look::Quick)).collect();
+    by_cost(&mut trials);
+    trials.into_iter().next()
+}
+
+/// The best bearing at a close look, its surface solved: every degree at a quick look, the leaders closely, those that
+/// could still win solved in the order of their bounds.
+pub(super) fn best(judge: &Judge<'_>, outline: &Outline, fixed: Fixed, also: &[Bearing]) -> Option<Trial> {
+    if let Some(b) = fixed.bearing {
+        let trial = judge.judge(outline, b.axis(), Look::Close)?;
+        return Some(judge.settle(outline, judge.best_phase(outline, trial)));
     }
-}
-
-/// The least sketched price of a part over the bearings a quick look takes.
-fn sketch(judge: &Judge<'_>, piece: &Polygon<f64>, fixed: Option<Bearing>) -> f64 {
-    let samples = judge.samples(piece);
-    let bearings = fixed.map_or_else(|| quick_bearings(judge, piece), |b| vec![(b, "wish")]);
-    bearings.iter().map(|(b, _)| judge.sketch(piece, samples.as_ref(), *b)).fold(f64::INFINITY, f64::min)
-}
-
-fn quick_bearings(judge: &Judge<'_>, piece: &Polygon<f64>) -> Vec<(Bearing, &'static str)> {
-    candidates(judge, piece, None).into_iter().filter(|(_, why)| *why != "sweep").take(QUICK).collect()
-}
-
-/// A bearing nearly as good as the best, for judging whether a cut is worth it: the longest edges and the narrow way.
-fn quick(judge: &Judge<'_>, piece: &Polygon<f64>, fixed: Option<Bearing>) -> Option<Trial> {
-    if fixed.is_some() {
-        return best(judge, piece, fixed);
-    }
-    let samples = judge.samples(piece);
-    run(judge, piece, samples.as_ref(), quick_bearings(judge, piece)).into_iter().next().map(|(t, _)| t)
-}
-
-/// Cuts a piece at its re-entrant corners wherever that saves money; every part keeps its own best bearing.
-pub(super) fn partition(judge: &Judge<'_>, piece: &Polygon<f64>, fixed: Option<Bearing>) -> Vec<Part> {
-    cut(judge, piece, fixed, LEVELS)
-}
-
-fn cut(judge: &Judge<'_>, piece: &Polygon<f64>, fixed: Option<Bearing>, levels: u32) -> Vec<Part> {
-    let Some(trial) = best(judge, piece, fixed) else { return Vec::new() };
-    let whole = Part { outline: piece.clone(), trial };
-    let least_m2 = judge.params.min_block_ha * M2_PER_HA;
-    if levels == 0 || piece.unsigned_area() < 2.0 * least_m2 {
-        return vec![whole];
-    }
-    let choices = cuts(piece, whole.trial.bearing, least_m2);
-    // Every cut is sketched; only the most promising are laid out.
-    let mut sketched: Vec<(f64, Vec<Polygon<f64>>)> =
-        choices.into_iter().map(|parts| (parts.iter().map(|p| sketch(judge, p, fixed)).sum(), parts)).collect();
-    sketched.sort_by(|a, b| a.0.total_cmp(&b.0));
-    let cheapest = sketched
-        .into_iter()
-        .take(CLOSE_LOOKS)
-        .filter_map(|(_, parts)| {
-            let costs: Option<Vec<f64>> = parts.iter().map(|p| quick(judge, p, fixed).map(|t| t.yearly)).collect();
-            costs.map(|c| (c.iter().sum::<f64>(), parts))
-        })
-        .reduce(|a, b| if b.0 < a.0 { b } else { a });
-    match cheapest {
-        Some((cost, parts)) if cost < whole.trial.yearly * (1.0 - LEAST_SAVING_RATIO) => {
-            parts.iter().flat_map(|part| cut(judge, part, fixed, levels - 1)).collect()
+    let list = sweep(judge, outline, fixed).into_iter().map(|(b, _)| b).chain(also.iter().copied());
+    let mut trials: Vec<Trial> = list.filter_map(|b| judge.judge(outline, b, Look::Quick)).collect();
+    by_cost(&mut trials);
+    let mut close: Vec<Trial> = trials
+        .iter()
+        .take(LOOKS)
+        .map(|t| t.bearing)
+        .chain(also.iter().copied())
+        .filter_map(|b| judge.judge(outline, b, Look::Close))
+        .map(|t| judge.best_phase(outline, t))
+        .collect();
+    close.sort_by(|a, b| {
+        a.least(judge).total_cmp(&b.least(judge)).then(a.bearing.degrees().total_cmp(&b.bearing.degrees()))
+    });
+    let mut won: Option<Trial> = None;
+    for trial in close.into_iter().take(SOLVED) {
+        if won.as_ref().is_some_and(|w| trial.least(judge) >= w.yearly()) {
+            break;
         }
-        _ => vec![whole],
-    }
-}
-
-/// Ways to cut a piece in two or more through its re-entrant corners: along either edge, along and across the rows.
-fn cuts(piece: &Polygon<f64>, rows: Bearing, least_m2: f64) -> Vec<Vec<Polygon<f64>>> {
-    let simple = piece.simplify(3.0);
-    let mut corners = reflex_vertices(&simple, 20.0);
-    corners.sort_by(|a, b| b.turn_deg.abs().total_cmp(&a.turn_deg.abs()));
-    let mut choices = Vec::new();
-    for corner in corners.into_iter().take(CORNERS) {
-        let across = Bearing::from_degrees(rows.degrees() + 90.0);
-        for bearing in [corner.bearing_in, corner.bearing_out, rows, across] {
-            let parts: Vec<Polygon<f64>> =
-                split_across(piece, corner.at, bearing).into_iter().filter(|p| p.unsigned_area() > 1.0).collect();
-            if parts.len() >= 2 && parts.iter().all(|p| p.unsigned_area() >= least_m2) {
-                choices.push(parts);
-            }
+        let solved = judge.settle(outline, trial);
+        if won.as_ref().is_none_or(|w| solved.yearly() < w.yearly()) {
+            won = Some(solved);
         }
     }
-    choices
+    won
 }
 
-/// Cuts a part whose rows are too long or whose area is too large, into the fewest equal slabs.
-pub(super) fn within_limits(judge: &Judge<'_>, part: Part, fixed: Option<Bearing>) -> Vec<Part> {
-    let p = judge.params;
-    let longest = part.trial.lengths_m.iter().copied().fold(0.0, f64::max);
-    let bearing = part.trial.bearing;
-    let Some(frame) = Frame::about(bearing, &part.outline) else { return vec![part] };
-    if longest > p.longest_row_m() {
-        let Some((from, to)) = frame.along_extent(&part.outline) else { return vec![part] };
-        let slabs = ((to - from) / ((p.longest_row_m() + 2.0 * p.turning_headland_m) * judge.scale)).ceil().max(2.0);
-        let cuts: Vec<f64> = (1..slabs as u32).map(|i| (to - from) * f64::from(i) / slabs).collect();
-        return recut(judge, &part, bearing, &cuts, fixed);
-    }
-    let area_ha = part.outline.unsigned_area() / M2_PER_HA;
-    if area_ha > p.max_block_ha {
-        let across = Bearing::from_degrees(bearing.degrees() + 90.0);
-        let Some((from, to)) = frame.across_extent(&part.outline) else { return vec![part] };
-        let slabs = (area_ha / p.max_block_ha).ceil().max(2.0);
-        // Cut lines stand a whole number of traffic units apart, so that no block ends on half a pass.
-        let unit = p.row_spacing_m * f64::from(p.traffic_unit_rows) * judge.scale;
-        let cuts: Vec<f64> =
-            (1..slabs as u32).map(|i| ((to - from) * f64::from(i) / slabs / unit).round() * unit).collect();
-        return recut(judge, &part, across, &cuts, fixed);
-    }
-    vec![part]
-}
-
-fn recut(judge: &Judge<'_>, part: &Part, cut_along: Bearing, cuts: &[f64], fixed: Option<Bearing>) -> Vec<Part> {
-    let bearing = part.trial.bearing;
-    let pieces = split_at_stations(&part.outline, cut_along, cuts);
-    if pieces.len() < 2 {
-        return vec![part.clone()];
-    }
-    pieces
-        .into_iter()
-        .filter_map(|piece| {
-            // Slabs keep the bearing of the whole: one set of guidance lines serves them all.
-            let trial = best(judge, &piece.polygon, Some(fixed.unwrap_or(bearing)))?;
-            Some(Part { outline: piece.polygon, trial })
-        })
-        .flat_map(|part| {
-            if part.outline.unsigned_area() < 0.02 * M2_PER_HA { Vec::new() } else { within_limits(judge, part, fixed) }
-        })
-        .collect()
+/// The bearing study of an outline: every candidate at a close look with the bound of its earth, those in `solved` with
+/// a solved surface; cheapest first.
+pub(super) fn study(
+    judge: &Judge<'_>,
+    outline: &Outline,
+    fixed: Fixed,
+    solved: &[Trial],
+) -> Vec<(Trial, &'static str)> {
+    let mut list = sweep(judge, outline, fixed);
+    list.retain(|(b, _)| solved.iter().all(|s| s.bearing.axis_angle_to(*b) > 1e-6));
+    let mut rows: Vec<(Trial, &'static str)> =
+        list.into_iter().filter_map(|(b, why)| Some((judge.judge(outline, b, Look::Close)?, why))).collect();
+    rows.extend(solved.iter().map(|t| (t.clone(), "taken")));
+    rows.sort_by(|a, b| {
+        let key = |t: &Trial| (t.yearly(), t.bearing.degrees());
+        key(&a.0).0.total_cmp(&key(&b.0).0).then(key(&a.0).1.total_cmp(&key(&b.0).1))
+    });
+    rows
 }

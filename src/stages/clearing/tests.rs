@@ -47,7 +47,7 @@ fn place() -> Place {
         row_spacing_m: 2.0,
         rows: Vec::new(),
         headlands: Vec::new(),
-        yearly_cost: 0.0,
+        judged: crate::land::blocks::Judged::default(),
         given: false,
     };
     let spec = GridSpec { north_west: Coord { x: 0.0, y: 540.0 }, cell_m: 20.0, rows: 27, cols: 18 };

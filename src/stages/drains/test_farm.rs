@@ -66,7 +66,7 @@ pub fn block(id: u32, west: f64, east: f64) -> RowBlock {
         row_spacing_m: 2.0,
         rows,
         headlands: vec![turning(south, first), turning(last, north)],
-        yearly_cost: 0.0,
+        judged: crate::land::blocks::Judged::default(),
         given: false,
     }
 }

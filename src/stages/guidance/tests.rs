@@ -48,7 +48,7 @@ fn block(id: u32, name: &str, count: u32, scale: f64) -> RowBlock {
         row_spacing_m: 1.83,
         rows,
         headlands: Vec::new(),
-        yearly_cost: 0.0,
+        judged: crate::land::blocks::Judged::default(),
         given: false,
     }
 }

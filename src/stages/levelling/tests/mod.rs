@@ -61,7 +61,7 @@ fn farm(height: impl Fn(Coord<f64>) -> f64) -> (Ground, BlockPlan) {
         row_spacing_m: 10.0,
         rows: (1..=17).map(row).collect(),
         headlands: Vec::new(),
-        yearly_cost: 0.0,
+        judged: crate::land::blocks::Judged::default(),
         given: false,
     };
     (ground, BlockPlan { blocks: vec![block], ..BlockPlan::default() })

@@ -6,6 +6,7 @@ use crate::land::geodesy::{CrsTag, LocalGeodesy};
 use crate::land::site::SiteLayers;
 use crate::land::survey::{AccuracyStatement, ElevationModel};
 use crate::stages::Silent;
+use crate::units::M2_PER_HA;
 use geo::{Coord, Intersects, MultiPolygon, Rect, polygon};
 use std::sync::atomic::AtomicBool;
 
@@ -29,6 +30,10 @@ fn ground(fall_east: f64, fall_north: f64) -> Ground {
         let at = spec.centre(spec.cell(i));
         raster.values[i] = (10.0 - fall_east * at.x - fall_north * at.y) as f32;
     }
+    ground_of(raster)
+}
+
+fn ground_of(raster: Raster<f32>) -> Ground {
     let accuracy = AccuracyStatement {
         vertical_sigma_m: 0.02,
         basis: String::new(),
@@ -63,23 +68,29 @@ fn plan(outline: Polygon<f64>, ground: &Ground, params: &BlocksParams) -> BlockP
     let ctx = Ctx { progress: &Silent, cancel: &cancel };
     let input = BlocksInput { site: &site, ground: Some(ground), water: Some(&water), rates: &rates };
     let plan = Blocks::run(input, params, &ctx).unwrap().value;
+    sound(&plan, &water.plantable[0].outline);
+    plan
+}
+
+/// No two blocks overlap, every row lies on its block's cropped land, inside the plantable land and out of its holes, rows of
+/// a block stand whole spacings apart.
+fn sound(plan: &BlockPlan, land: &Polygon<f64>) {
     for (i, a) in plan.blocks.iter().enumerate() {
-        let cropped = &a.cropped;
         for b in &plan.blocks[i + 1..] {
-            let shared: f64 = crate::methods::shapes::intersection(
-                &MultiPolygon(vec![a.outline.clone()]),
-                &MultiPolygon(vec![b.outline.clone()]),
-                1.0,
-            )
-            .unsigned_area();
+            let shared = crate::methods::shapes::intersection(&a.outline, &b.outline, 1.0).unsigned_area();
             assert!(shared < 1.0, "blocks {} and {} overlap by {shared} m2", a.name, b.name);
         }
+        let first = &a.rows[0];
         for row in &a.rows {
-            let middle = Point((row.high_end() + row.low_end()) / 2.0);
-            assert!(cropped.intersects(&middle), "row {} of block {} is off its land", row.number, a.name);
+            let middle = geo::Point((row.high_end() + row.low_end()) / 2.0);
+            assert!(a.cropped.intersects(&middle), "row {} of block {} is off its land", row.number, a.name);
+            assert!(geo::Contains::contains(land, &row.line), "row {} of block {} leaves the land", row.number, a.name);
+            let frame = crate::methods::shapes::Frame::new(a.bearing, first.high_end());
+            let spacings = frame.enter(row.high_end()).across_m / a.row_spacing_m;
+            let off_m = (spacings - spacings.round()).abs() * a.row_spacing_m;
+            assert!(off_m < 1e-3, "row {} of block {} is {off_m} m off its place", row.number, a.name);
         }
     }
-    plan
 }
 
 fn rectangle(width: f64, height: f64) -> Polygon<f64> {
@@ -170,3 +181,6 @@ fn given_blocks_are_taken_as_they_are() {
     assert!((block.bearing.degrees() - 270.0).abs() < 1e-9 && block.rows[0].high_end().x > block.rows[0].low_end().x);
     assert_eq!(block.outline, rectangle(300.0, 200.0));
 }
+
+mod fields;
+mod shapes;

@@ -1,0 +1,282 @@
+//! The earth of the least-earth surface under rows of one bearing, on a coarse lattice in the frame of the rows.
+//!
+//! Lanes run along the rows. Fitting every lane by itself is exact and quick and a lower bound of the earth (cross fall is
+//! left out); the whole lattice with its cross fall is solved to a gap only for bearings that are taken or could still win.
+
+use super::judge::Judge;
+use super::outline::Outline;
+use crate::methods::optimise::{LatticeFit, Step, Steps, crests, lane_optimum, solve_fast, ticks, ticks_inward};
+use crate::methods::shapes::{ClearEdge, Frame, row_spans};
+use crate::units::Bearing;
+
+/// Gap the least-earth surface of a block is solved to, as a ratio; the levelling stage goes on from there.
+const GAP: f64 = 0.02;
+/// A gap is told against at least this much earth, cubic metres a hectare: nobody shifts less.
+const LEAST_EARTH_M3_HA: f64 = 1.0;
+/// Stations the crest may shift from one lane to the next.
+const CREST_SHIFT: usize = 2;
+
+/// Where the water of the rows goes, as seen along their axis.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Way {
+    /// To the far end.
+    Along,
+    /// To the near end.
+    Against,
+    /// From a crest to both ends.
+    Both,
+}
+
+/// Earth under one bearing.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Earth {
+    pub(super) way: Way,
+    /// Half of cut and fill together, cubic metres: what is moved when they balance.
+    pub(super) m3: f64,
+    /// Mean haul when soil is moved along the rows first and then across, metres.
+    pub(super) haul_m: f64,
+    /// Gap of a solved surface; `None` when `m3` is a lower bound.
+    pub(super) gap_ratio: Option<f64>,
+    /// Share of the rows whose low end lies below the drain reach or where no outlet is reached.
+    pub(super) undrained_ratio: f64,
+}
+
+/// Heights on the lattice of one bearing.
+pub(super) struct Lattice {
+    fit: LatticeFit,
+    frame: Frame,
+    h: f64,
+    point_m2: f64,
+    /// Least levels at both ends of every run: point, level of the drain reach.
+    first: Vec<(usize, Option<i64>)>,
+    last: Vec<(usize, Option<i64>)>,
+}
+
+impl Lattice {
+    /// The lattice of spacing `h` metres over an outline; `None` without ground under it.
+    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "counts of a lattice over a property")]
+    pub(super) fn of(judge: &Judge<'_>, outline: &Outline, bearing: Bearing, h: f64) -> Option<Self> {
+        let ground = judge.ground?;
+        let frame = Frame::about(bearing, &outline.polygon)?;
+        let (near, far) = frame.along_extent(&outline.polygon)?;
+        let (left, right) = frame.across_extent(&outline.polygon)?;
+        let (lanes, stations) = (((right - left) / h).ceil() as usize, ((far - near) / h).ceil() as usize);
+        let n = lanes * stations;
+        let origin = frame.leave(left + h / 2.0, near + h / 2.0);
+        let lattice = Frame::new(bearing, origin);
+        let edges: Vec<ClearEdge> =
+            outline.edges.iter().map(|(line, _)| ClearEdge { line: *line, clear_m: 0.0 }).collect();
+        let (mut inside, mut heights) = (vec![false; n], vec![0_i64; n]);
+        for span in row_spans(&edges, bearing, h, origin) {
+            let (Ok(lane), from, to) =
+                (usize::try_from(span.index), lattice.enter(span.start).along_m, lattice.enter(span.end).along_m)
+            else {
+                continue;
+            };
+            if lane >= lanes {
+                continue;
+            }
+            let begin = (from / h).ceil().max(0.0) as usize;
+            for station in begin..stations.min((to / h).floor().max(-1.0) as usize + 1) {
+                let at = lattice.leave(lane as f64 * h, station as f64 * h);
+                if let Some(z) = ground.bilinear(at) {
+                    inside[lane * stations + station] = true;
+                    heights[lane * stations + station] = ticks(z);
+                }
+            }
+        }
+        let count = inside.iter().filter(|i| **i).count();
+        if count < 3 {
+            return None;
+        }
+        let (first, last) =
+            ends(judge, &inside, stations, |p| lattice.leave((p / stations) as f64 * h, (p % stations) as f64 * h));
+        let cross =
+            ticks_inward(-judge.params.max_cross_fall_pct / 100.0 * h, judge.params.max_cross_fall_pct / 100.0 * h);
+        let fit = LatticeFit {
+            lanes,
+            stations,
+            cut_weight: vec![1; n],
+            fill_weight: vec![1; n],
+            lowest: Vec::new(),
+            highest: Vec::new(),
+            along: Steps::Alike(Step { least: 0, most: 0 }),
+            across: Steps::Alike(cross),
+            most_bend: None,
+            inside,
+            ground: heights,
+        };
+        Some(Self {
+            fit,
+            frame: lattice,
+            h,
+            point_m2: outline.area_m2 / (judge.scale * judge.scale) / count as f64,
+            first,
+            last,
+        })
+    }
+
+    fn falling(&self, judge: &Judge<'_>) -> Step {
+        let (low, high) = (judge.params.min_fall_pct / 100.0 * self.h, judge.params.max_fall_pct / 100.0 * self.h);
+        ticks_inward(-high, -low)
+    }
+
+    fn rising(&self, judge: &Judge<'_>) -> Step {
+        let Step { least, most } = self.falling(judge);
+        Step { least: -most, most: -least }
+    }
+
+    /// Sets the limits of a way; with `raised`, low ends are lifted to the drain reach. Hands back the undrained share.
+    fn set(&mut self, judge: &Judge<'_>, way: Way, raised: bool) -> f64 {
+        self.fit.along = Steps::Alike(if way == Way::Against { self.rising(judge) } else { self.falling(judge) });
+        self.fit.lowest = Vec::new();
+        if judge.reach.is_none() {
+            return 0.0;
+        }
+        let mut low = vec![i64::MIN; self.fit.len()];
+        let (mut bad, mut all) = (0_usize, 0_usize);
+        let (first, last) = (way != Way::Along, way != Way::Against);
+        let lists = [first.then_some(&self.first), last.then_some(&self.last)];
+        for (point, level) in lists.into_iter().flatten().flatten() {
+            all += 1;
+            match level {
+                Some(level) if raised => low[*point] = *level,
+                Some(level) if *level <= self.fit.ground[*point] => {}
+                _ => bad += 1,
+            }
+        }
+        if raised {
+            self.fit.lowest = low;
+        }
+        bad as f64 / all.max(1) as f64
+    }
+
+    /// Whether some low end lies below the reach, so that lifting it is a question.
+    fn lifts(&self, way: Way) -> bool {
+        let (first, last) = (way != Way::Along, way != Way::Against);
+        let lists = [first.then_some(&self.first), last.then_some(&self.last)];
+        lists.into_iter().flatten().flatten().any(|(p, level)| level.is_some_and(|l| l > self.fit.ground[*p]))
+    }
+
+    /// Bounds of every way allowed: each with low ends lifted and, where that costs anything, without.
+    pub(super) fn bounds(&mut self, judge: &Judge<'_>) -> Vec<(Earth, bool)> {
+        let mut found = Vec::new();
+        for way in judge.ways() {
+            for raised in if self.lifts(way) { vec![true, false] } else { vec![true] } {
+                let undrained_ratio = self.set(judge, way, raised);
+                let Some(heights) = self.lanes(judge, way) else { continue };
+                let m3 = self.earth_m3(heights.1 as f64);
+                let haul_m = if m3 > 0.0 { self.haul_m(&heights.0) } else { 0.0 };
+                found.push((Earth { way, m3, haul_m, gap_ratio: None, undrained_ratio }, raised));
+            }
+        }
+        found
+    }
+
+    /// Heights and cost of the lanes fitted one by one. For two ways the crests are laid first.
+    fn lanes(&mut self, judge: &Judge<'_>, way: Way) -> Option<(Vec<i64>, i64)> {
+        let bound = if way == Way::Both {
+            let before = Steps::Alike(self.rising(judge));
+            let crests = crests(&self.fit, &before, CREST_SHIFT)?;
+            self.fit.along = crests.steps(&self.fit, &before);
+            Some(crests.bound)
+        } else {
+            None
+        };
+        let lanes = lane_optimum(&self.fit)?;
+        Some((lanes.heights, bound.unwrap_or(lanes.bound)))
+    }
+
+    /// The surface with its cross fall, solved to a gap; `None` when no surface keeps the limits.
+    pub(super) fn solve(&mut self, judge: &Judge<'_>, bound: &Earth, raised: bool) -> Option<Earth> {
+        self.set(judge, bound.way, raised);
+        if bound.way == Way::Both {
+            let before = Steps::Alike(self.rising(judge));
+            let crests = crests(&self.fit, &before, CREST_SHIFT)?;
+            self.fit.along = crests.steps(&self.fit, &before);
+        }
+        let fitted = solve_fast(&self.fit, GAP).ok()?;
+        let m3 = self.earth_m3(fitted.certificate.cost as f64);
+        // A crest is laid by the lanes: only the bound of the lanes holds for every crest.
+        let proven =
+            if bound.way == Way::Both { bound.m3 } else { self.earth_m3(fitted.certificate.bound).max(bound.m3) };
+        let told = proven.max(LEAST_EARTH_M3_HA * self.point_m2 * self.count() / 1e4);
+        let haul_m = if m3 > 0.0 { self.haul_m(&fitted.heights) } else { 0.0 };
+        Some(Earth { m3, haul_m, gap_ratio: Some(((m3 - proven) / told).max(0.0)), ..*bound })
+    }
+
+    /// Metres of cut or fill by place when every lane is fitted by itself, for the cheaper way of falling.
+    pub(super) fn lane_depths(mut self, judge: &Judge<'_>) -> Option<impl Fn(geo::Coord<f64>) -> f64 + use<>> {
+        let mut best: Option<(i64, Vec<i64>)> = None;
+        for way in [Way::Along, Way::Against] {
+            self.set(judge, way, true);
+            if let Some(lanes) = lane_optimum(&self.fit)
+                && best.as_ref().is_none_or(|b| lanes.bound < b.0)
+            {
+                best = Some((lanes.bound, lanes.heights));
+            }
+        }
+        let heights = best?.1;
+        let (fit, frame, h) = (self.fit, self.frame, self.h);
+        Some(move |at: geo::Coord<f64>| {
+            let place = frame.enter(at);
+            #[expect(clippy::cast_possible_truncation, reason = "a lattice over a property")]
+            let (lane, station) = ((place.across_m / h).round() as i64, (place.along_m / h).round() as i64);
+            let known = |k: i64, n: usize| usize::try_from(k).ok().filter(|k| *k < n);
+            let point = known(lane, fit.lanes).zip(known(station, fit.stations)).map(|(l, s)| l * fit.stations + s);
+            point
+                .filter(|p| fit.inside[*p])
+                .map_or(0.0, |p| (fit.ground[p] - heights[p]).abs() as f64 / crate::methods::optimise::TICKS_PER_M)
+        })
+    }
+
+    /// Share of the low ends that lie below the drain reach on the ground as it lies.
+    pub(super) fn undrained(&mut self, judge: &Judge<'_>, way: Way) -> f64 {
+        self.set(judge, way, false)
+    }
+
+    fn count(&self) -> f64 {
+        self.fit.inside.iter().filter(|i| **i).count() as f64
+    }
+
+    fn earth_m3(&self, cost_ticks: f64) -> f64 {
+        0.5 * cost_ticks / crate::methods::optimise::TICKS_PER_M * self.point_m2
+    }
+
+    /// Work of moving soil along each lane and then what is over from lane to lane, over the soil moved.
+    fn haul_m(&self, heights: &[i64]) -> f64 {
+        let (mut work, mut moved, mut over) = (0.0, 0.0, 0.0_f64);
+        for lane in 0..self.fit.lanes {
+            let mut carried = 0.0_f64;
+            for p in lane * self.fit.stations..(lane + 1) * self.fit.stations {
+                if self.fit.inside[p] {
+                    let depth = (self.fit.ground[p] - heights[p]) as f64;
+                    carried += depth;
+                    moved += depth.abs() / 2.0;
+                    work += carried.abs();
+                }
+            }
+            over += carried;
+            work += over.abs();
+        }
+        (work * self.h / f64::max(moved, 1.0)).max(0.0)
+    }
+}
+
+type Ends = Vec<(usize, Option<i64>)>;
+
+/// Both ends of every run of a lane with the drain reach there.
+fn ends(judge: &Judge<'_>, inside: &[bool], stations: usize, at: impl Fn(usize) -> geo::Coord<f64>) -> (Ends, Ends) {
+    let Some(reach) = judge.reach else { return (Vec::new(), Vec::new()) };
+    let level = |p: usize| reach.at(at(p)).map(|z| ticks(f64::from(z)));
+    let (mut first, mut last) = (Vec::new(), Vec::new());
+    for p in (0..inside.len()).filter(|p| inside[*p]) {
+        if p % stations == 0 || !inside[p - 1] {
+            first.push((p, level(p)));
+        }
+        if (p + 1) % stations == 0 || !inside[p + 1] {
+            last.push((p, level(p)));
+        }
+    }
+    (first, last)
+}

@@ -1,0 +1,251 @@
+//! Cuts a piece of land into blocks: recursive cuts first, then moves on pairs of neighbours, each weighed in full.
+
+use super::judge::{Judge, Look, Trial};
+use super::outline::{Outline, PieceEdges};
+use super::search::{self, Fixed};
+use crate::methods::shapes::{reflex_vertices, split_across, union_all};
+use crate::units::{Bearing, M2_PER_HA};
+use geo::{Area, Coord, Line, Polygon, Simplify};
+
+/// Cuts weighed with a full list of bearings after all have been weighed with a few.
+const CLOSE_LOOKS: usize = 4;
+/// A cut must save this share of the yearly cost to be taken: fewer blocks are worth something by themselves.
+const LEAST_SAVING_RATIO: f64 = 0.01;
+/// Re-entrant corners tried at each level, sharpest first, and levels of cutting.
+const CORNERS: usize = 8;
+const LEVELS: u32 = 5;
+/// Rounds of moves on neighbours.
+const ROUNDS: usize = 3;
+/// How far a border is slid, metres.
+const SLIDES_M: [f64; 6] = [-60.0, -25.0, -8.0, 8.0, 25.0, 60.0];
+/// Neighbours closer than this share one bearing when it costs no more than the second number, as a ratio.
+const SHARED_DEG: f64 = 2.0;
+const SHARED_RATIO: f64 = 0.005;
+/// Borders shorter than this are no common border, metres.
+const BORDER_M: f64 = 20.0;
+
+/// A part of a piece with what a quick look at it came to.
+#[derive(Debug, Clone)]
+pub(super) struct Part {
+    pub(super) outline: Outline,
+    pub(super) trial: Trial,
+}
+
+/// A straight line a piece may be cut along.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct CutLine {
+    pub(super) at: Coord<f64>,
+    pub(super) bearing: Bearing,
+}
+
+/// What cutting needs to know.
+pub(super) struct Cutter<'a> {
+    pub(super) judge: &'a Judge<'a>,
+    pub(super) edges: &'a PieceEdges,
+    pub(super) fixed: Fixed,
+    /// Lines proposed besides those through corners.
+    pub(super) lines: &'a [CutLine],
+}
+
+impl Cutter<'_> {
+    /// The piece in parts, every part with its own best bearing at a quick look.
+    pub(super) fn parts(&self, piece: Outline) -> Vec<Part> {
+        let Some(trial) = search::quick(self.judge, &piece, self.fixed, &[]) else { return Vec::new() };
+        let mut parts = self.cut(Part { outline: piece, trial }, LEVELS);
+        for _ in 0..ROUNDS {
+            if !self.improve(&mut parts) {
+                break;
+            }
+        }
+        self.share_bearings(&mut parts);
+        parts
+    }
+
+    fn least_m2(&self) -> f64 {
+        self.judge.params.min_block_ha * M2_PER_HA
+    }
+
+    fn cut(&self, whole: Part, levels: u32) -> Vec<Part> {
+        if levels == 0 || whole.outline.area_m2 < 2.0 * self.least_m2() {
+            return vec![whole];
+        }
+        let mut choices: Vec<(f64, Vec<Part>)> = self
+            .cuts(&whole)
+            .into_iter()
+            .filter_map(|polygons| self.weigh(polygons, |o| self.rough(o, whole.trial.bearing)))
+            .collect();
+        choices.sort_by(|a, b| a.0.total_cmp(&b.0));
+        let cheapest = choices
+            .into_iter()
+            .take(CLOSE_LOOKS)
+            .filter_map(|(_, parts)| {
+                self.weigh_parts(parts, |o| search::quick(self.judge, o, self.fixed, &[whole.trial.bearing]))
+            })
+            .reduce(|a, b| if b.0 < a.0 { b } else { a });
+        match cheapest {
+            Some((cost, parts)) if cost < whole.trial.yearly() * (1.0 - LEAST_SAVING_RATIO) => {
+                parts.into_iter().flat_map(|part| self.cut(part, levels - 1)).collect()
+            }
+            _ => vec![whole],
+        }
+    }
+
+    /// A few bearings: the whole's and the longest edges.
+    fn rough(&self, outline: &Outline, whole: Bearing) -> Option<Trial> {
+        let list = match self.fixed.bearing {
+            Some(b) => vec![b.axis()],
+            None => {
+                let edges = crate::methods::shapes::edge_bearings_by_length(&outline.polygon.simplify(3.0));
+                std::iter::once(whole).chain(edges.into_iter().take(3).map(|(b, _)| b)).collect()
+            }
+        };
+        list.into_iter()
+            .filter_map(|b| self.judge.judge(outline, b, Look::Quick))
+            .reduce(|a, b| if b.yearly() < a.yearly() { b } else { a })
+    }
+
+    fn weigh(&self, polygons: Vec<Polygon<f64>>, look: impl Fn(&Outline) -> Option<Trial>) -> Option<(f64, Vec<Part>)> {
+        let parts: Option<Vec<Part>> = polygons
+            .into_iter()
+            .map(|polygon| {
+                let outline = Outline::of(&polygon, self.edges);
+                Some(Part { trial: look(&outline)?, outline })
+            })
+            .collect();
+        let parts = parts?;
+        Some((parts.iter().map(|p| p.trial.yearly()).sum(), parts))
+    }
+
+    fn weigh_parts(&self, parts: Vec<Part>, look: impl Fn(&Outline) -> Option<Trial>) -> Option<(f64, Vec<Part>)> {
+        let again: Option<Vec<Part>> =
+            parts.into_iter().map(|p| Some(Part { trial: look(&p.outline)?, outline: p.outline })).collect();
+        let again = again?;
+        Some((again.iter().map(|p| p.trial.yearly()).sum(), again))
+    }
+
+    /// Ways to cut a part: through its re-entrant corners along either edge, along and across the rows; along proposed
+    /// lines; across the rows at the middle.
+    fn cuts(&self, part: &Part) -> Vec<Vec<Polygon<f64>>> {
+        let rows = part.trial.bearing;
+        let across = Bearing::from_degrees(rows.degrees() + 90.0);
+        let simple = part.outline.polygon.simplify(3.0);
+        let mut corners = reflex_vertices(&simple, 20.0);
+        corners.sort_by(|a, b| b.turn_deg.total_cmp(&a.turn_deg));
+        let through = corners
+            .into_iter()
+            .take(CORNERS)
+            .flat_map(|c| [c.bearing_in, c.bearing_out, rows, across].map(|bearing| CutLine { at: c.at, bearing }));
+        let lines: Vec<CutLine> = through.chain(self.lines.iter().copied()).collect();
+        lines.iter().filter_map(|line| self.split(&part.outline.polygon, *line)).collect()
+    }
+
+    /// The parts a line cuts a polygon into, when each is large enough for a block. Slivers are an obstacle: they would be
+    /// lost land.
+    fn split(&self, polygon: &Polygon<f64>, line: CutLine) -> Option<Vec<Polygon<f64>>> {
+        let parts: Vec<Polygon<f64>> =
+            split_across(polygon, line.at, line.bearing).into_iter().filter(|p| p.unsigned_area() > 1.0).collect();
+        let large = parts.len() >= 2 && parts.iter().all(|p| p.unsigned_area() >= self.least_m2());
+        large.then_some(parts)
+    }
+
+    /// One round over all pairs of neighbours; whether anything was gained.
+    fn improve(&self, parts: &mut Vec<Part>) -> bool {
+        let (mut gained, mut i) = (false, 0);
+        while i < parts.len() {
+            let mut j = i + 1;
+            while j < parts.len() {
+                if let Some(better) = self.move_border(&parts[i], &parts[j]) {
+                    parts.remove(j);
+                    parts.remove(i);
+                    parts.splice(i..i, better);
+                    gained = true;
+                }
+                j += 1;
+            }
+            i += 1;
+        }
+        gained
+    }
+
+    /// The best of: one block of both, the border slid, turned along or across either's rows; `None` when nothing gains.
+    fn move_border(&self, a: &Part, b: &Part) -> Option<Vec<Part>> {
+        let border = common_border(&a.outline, &b.outline)?;
+        let both = union_all([&a.outline.polygon, &b.outline.polygon], 1.0);
+        let [whole] = both.0.as_slice() else { return None };
+        let now = a.trial.yearly() + b.trial.yearly();
+        let also = [a.trial.bearing, b.trial.bearing];
+        let look = |o: &Outline| {
+            let list = self.fixed.bearing.map_or_else(|| also.to_vec(), |f| vec![f.axis()]);
+            list.into_iter()
+                .filter_map(|x| self.judge.judge(o, x, Look::Quick))
+                .reduce(|a, b| if b.yearly() < a.yearly() { b } else { a })
+        };
+        let mut choices: Vec<Vec<Polygon<f64>>> = vec![vec![whole.clone()]];
+        let along = Bearing::from_east_north(border.dx(), border.dy());
+        let (east, north) = along.east_north();
+        let middle = (border.start + border.end) / 2.0;
+        let slid =
+            SLIDES_M.iter().map(|d| CutLine { at: middle + Coord { x: north * d, y: -east * d }, bearing: along });
+        let turned = also
+            .iter()
+            .flat_map(|x| [*x, Bearing::from_degrees(x.degrees() + 90.0)])
+            .map(|bearing| CutLine { at: middle, bearing });
+        let lines: Vec<CutLine> = slid.chain(turned).collect();
+        choices.extend(lines.into_iter().filter_map(|line| self.split(whole, line)));
+        choices
+            .into_iter()
+            .filter_map(|polygons| self.weigh(polygons, look))
+            .filter(|(cost, _)| *cost < now * (1.0 - 0.2 * LEAST_SAVING_RATIO))
+            .reduce(|a, b| if b.0 < a.0 { b } else { a })
+            .map(|(_, parts)| parts)
+    }
+
+    /// Turns neighbours within a degree or two onto one bearing where that costs next to nothing.
+    fn share_bearings(&self, parts: &mut [Part]) {
+        for i in 0..parts.len() {
+            for j in 0..parts.len() {
+                let (mine, other) = (parts[i].trial.bearing, parts[j].trial.bearing);
+                let apart = mine.axis_angle_to(other);
+                let larger = parts[j].outline.area_m2 > parts[i].outline.area_m2;
+                if !larger || apart < 1e-6 || apart > SHARED_DEG {
+                    continue;
+                }
+                if let Some(trial) = self.judge.judge(&parts[i].outline, other, Look::Quick)
+                    && trial.yearly() <= parts[i].trial.yearly() * (1.0 + SHARED_RATIO)
+                {
+                    parts[i].trial = trial;
+                }
+            }
+        }
+    }
+}
+
+/// The longest edge two outlines have in common (the longer one of either), when it is long enough.
+fn common_border(a: &Outline, b: &Outline) -> Option<Line<f64>> {
+    let inner = |o: &Outline| -> Vec<Line<f64>> {
+        let faces = |(_, beside): &&(Line<f64>, super::outline::Beside)| *beside == super::outline::Beside::Block;
+        o.edges.iter().filter(faces).map(|(l, _)| *l).collect()
+    };
+    let (mine, theirs) = (inner(a), inner(b));
+    let length = |l: &Line<f64>| l.dx().hypot(l.dy());
+    mine.iter()
+        .flat_map(|l| theirs.iter().map(move |m| (l, m)))
+        .filter(|(l, m)| overlap_m(l, m) >= BORDER_M)
+        .map(|(l, m)| if length(m) > length(l) { *m } else { *l })
+        .reduce(|p, q| if length(&q) > length(&p) { q } else { p })
+}
+
+/// Length two segments run on the same line, metres.
+fn overlap_m(a: &Line<f64>, b: &Line<f64>) -> f64 {
+    let length = a.dx().hypot(a.dy());
+    let (ux, uy) = (a.dx() / length, a.dy() / length);
+    let place = |c: Coord<f64>| {
+        let (x, y) = (c.x - a.start.x, c.y - a.start.y);
+        (x * ux + y * uy, (x * uy - y * ux).abs())
+    };
+    let (s, e) = (place(b.start), place(b.end));
+    if s.1.max(e.1) > 0.05 {
+        return 0.0;
+    }
+    s.0.max(e.0).min(length) - s.0.min(e.0).max(0.0)
+}
