@@ -35,6 +35,8 @@ bibliography! {
     Barnes2014 => "Barnes, R., Lehman, C., Mulla, D. (2014). Priority-flood: an optimal depression-filling and watershed-labeling algorithm for digital elevation models. Computers & Geosciences 62, 117-127.",
     /// Drainage of flat surfaces without raising them.
     BarnesFlats2014 => "Barnes, R., Lehman, C., Mulla, D. (2014). An efficient assignment of drainage direction over flat surfaces in raster digital elevation models. Computers & Geosciences 62, 128-135.",
+    /// Depression filling in tiles.
+    Barnes2016 => "Barnes, R. (2016). Parallel priority-flood depression filling for trillion cell digital elevation models on desktops or clusters. Computers & Geosciences 96, 56-68.",
     /// Sediment delivery ratio of small catchments.
     Boyce1975 => "Boyce, R. C. (1975). Sediment routing with sediment delivery ratios. In: Present and Prospective Technology for Predicting Sediment Yields and Sources, USDA ARS-S-40, 61-65.",
     /// Time of concentration of rural catchments.
@@ -131,4 +133,6 @@ bibliography! {
     WischmeierSmith1978 => "Wischmeier, W. H., Smith, D. D. (1978). Predicting Rainfall Erosion Losses. USDA Agriculture Handbook 537.",
     /// Fourth-order finite difference slope.
     ZevenbergenThorne1987 => "Zevenbergen, L. W., Thorne, C. R. (1987). Quantitative analysis of land surface topography. Earth Surface Processes and Landforms 12, 47-56.",
+    /// Depression filling by region growing.
+    ZhouSunFu2016 => "Zhou, G., Sun, Z., Fu, S. (2016). An efficient variant of the Priority-Flood algorithm for filling depressions in raster digital elevation models. Computers & Geosciences 90, 87-96.",
 }

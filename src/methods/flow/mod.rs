@@ -5,14 +5,16 @@ mod depressions;
 mod direction;
 mod distance;
 mod flats;
+mod frame;
 mod ponding;
 #[cfg(test)]
 mod random_ground;
 mod strahler;
+mod tile_flood;
 
-pub use accumulation::{accumulate, catchment_of};
+pub use accumulation::{accumulate, accumulate_along, catchment_of, cells_upstream};
 pub use depressions::fill;
-pub use direction::{d8_codes, receiver, route, steepest_slope};
+pub use direction::{Directions, d8_codes, directions, receiver, route, steepest_slope};
 pub use distance::{Reach, grow};
 pub use ponding::{Pond, ponds};
 pub use strahler::{StreamSegment, stream_orders, stream_segments};

@@ -11,7 +11,7 @@
 //! How we know: order grids recomputed with an independent program (`textbook_orders`), the rule table
 //! (`rule_table`), and a closed account of cells (`segments_hold_every_stream_cell`).
 
-use super::depressions::Frame;
+use super::frame::Frame;
 use super::direction::receiver;
 use crate::grid::FlowField;
 use geo::{Coord, LineString};
