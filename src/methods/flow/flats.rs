@@ -15,7 +15,7 @@
 //! How we know: properties in `direction` (`all_cells_drain`), `flat_drains_down_its_middle`, and the same directions
 //! whatever the height of the bands (`bands_do_not_matter`).
 
-use super::direction::UNKNOWN;
+use super::direction::{LEAVES, UNKNOWN};
 use crate::grid::{NEIGHBOURS, Raster};
 use rayon::prelude::*;
 
@@ -55,6 +55,9 @@ fn resolve_in_bands(surface: &Raster<f32>, codes: &mut [u8], band_rows: usize) {
 const LATER: u8 = 254;
 
 /// A run of whole rows with the flats in it.
+///
+/// A cell of a flat never lies on the rim of the ground (there it would drain off), so all its neighbours exist; only
+/// in the first and last row of a band may they lie in another band.
 struct Flats<'a> {
     cols: usize,
     heights: &'a [f32],
@@ -70,25 +73,26 @@ struct Flats<'a> {
 #[derive(Default)]
 struct Work {
     cells: Vec<u32>,
+    /// Direction of a neighbour of the same height that drains already, else [`UNKNOWN`].
+    outlet: Vec<u8>,
     towards: Vec<u32>,
     away: Vec<u32>,
     queue: Vec<u32>,
-    found: Vec<u8>,
+    beside_higher: Vec<u32>,
 }
 
 impl Flats<'_> {
     /// Works on every flat; true when some reach into another band and were left.
     fn resolve(mut self) -> bool {
+        let wanted = if self.open == (false, false) { LATER } else { UNKNOWN };
         let mut left_over = false;
         for start in 0..self.codes.len() {
-            if self.codes[start] != UNKNOWN && !(self.codes[start] == LATER && self.open == (false, false)) {
+            let code = self.codes[start];
+            if code != UNKNOWN && code != wanted {
                 continue;
             }
-            let code = self.codes[start];
             if self.gather(start, code) {
-                self.walk_towards();
-                self.walk_away();
-                self.choose();
+                self.direct();
             } else {
                 left_over = true;
                 self.work.cells.iter().for_each(|i| self.codes[*i as usize] = LATER);
@@ -98,127 +102,123 @@ impl Flats<'_> {
         left_over
     }
 
-    /// Lists the cells of a flat; false when it touches a row next to another band.
+    /// Lists the cells of a flat, with their outlets and the ones beside higher ground; false when the flat touches
+    /// a row next to another band.
     fn gather(&mut self, start: usize, code: u8) -> bool {
-        let mut whole = true;
-        let last_row = self.codes.len() - self.cols;
-        self.work.cells.clear();
-        self.work.cells.push(start as u32);
+        let steps = steps(self.cols);
+        let (len, height) = (self.codes.len(), self.heights[start]);
+        let first = if self.open.0 { self.cols } else { 0 };
+        let last = if self.open.1 { len - self.cols } else { len };
+        let work = &mut self.work;
+        work.cells.clear();
+        work.outlet.clear();
+        work.beside_higher.clear();
+        work.cells.push(start as u32);
         self.slot[start] = 1;
+        let mut whole = true;
         let mut next = 0;
-        while next < self.work.cells.len() {
-            let here = self.work.cells[next] as usize;
-            next += 1;
-            whole &= !(self.open.0 && here < self.cols || self.open.1 && here >= last_row);
-            for n in neighbours(self.cols, self.codes.len(), here) {
-                if self.codes[n] == code && self.slot[n] == 0 && self.heights[n] == self.heights[here] {
-                    self.work.cells.push(n as u32);
-                    self.slot[n] = self.work.cells.len() as u32;
+        while next < work.cells.len() {
+            let here = work.cells[next] as usize;
+            whole &= here >= first && here < last;
+            let (mut outlet, mut higher) = (UNKNOWN, false);
+            for (dir, step) in (0_u8..).zip(steps) {
+                let n = here.wrapping_add(step);
+                if n >= len {
+                    continue;
+                }
+                let z = self.heights[n];
+                higher |= z > height;
+                if z == height {
+                    if self.codes[n] == code && self.slot[n] == 0 {
+                        work.cells.push(n as u32);
+                        self.slot[n] = work.cells.len() as u32;
+                    } else if self.codes[n] <= LEAVES && outlet == UNKNOWN {
+                        outlet = dir;
+                    }
                 }
             }
+            if higher {
+                work.beside_higher.push(next as u32);
+            }
+            work.outlet.push(outlet);
+            next += 1;
         }
         whole
     }
 
-    /// Whether a neighbour is of the same height and drains already.
-    fn drains(&self, here: usize, n: usize) -> bool {
-        self.slot[n] == 0 && self.heights[n] == self.heights[here] && self.codes[n] <= super::direction::LEAVES
-    }
-
-    /// Steps from the draining cells of the same height (those count 1).
-    fn walk_towards(&mut self) {
-        let mut steps = std::mem::take(&mut self.work.towards);
-        steps.clear();
-        steps.resize(self.work.cells.len(), 0);
-        self.work.queue.clear();
-        for (k, i) in self.work.cells.iter().enumerate() {
-            let here = *i as usize;
-            if neighbours(self.cols, self.codes.len(), here).any(|n| self.drains(here, n)) {
-                steps[k] = 2;
-                self.work.queue.push(k as u32);
+    /// Gives every cell of the gathered flat its direction.
+    fn direct(&mut self) {
+        let work = &mut self.work;
+        let n = work.cells.len();
+        work.towards.clear();
+        work.towards.resize(n, 0);
+        work.queue.clear();
+        for (k, outlet) in (0_u32..).zip(&work.outlet) {
+            if *outlet != UNKNOWN {
+                // The outlet cell itself counts 1.
+                work.towards[k as usize] = 2;
+                work.queue.push(k);
             }
         }
-        self.spread(&mut steps);
-        self.work.towards = steps;
-    }
-
-    /// Steps from the cells beside higher ground (those count 1); 0 in flats without higher ground beside them.
-    fn walk_away(&mut self) {
-        let mut steps = std::mem::take(&mut self.work.away);
-        steps.clear();
-        steps.resize(self.work.cells.len(), 0);
-        self.work.queue.clear();
-        for (k, i) in self.work.cells.iter().enumerate() {
-            let here = *i as usize;
-            let higher = |n: usize| {
-                self.codes[n] != super::direction::NO_CELL && self.heights[n] > self.heights[here]
-            };
-            if neighbours(self.cols, self.codes.len(), here).any(higher) {
-                steps[k] = 1;
-                self.work.queue.push(k as u32);
-            }
+        if work.queue.len() < n {
+            let steps = steps(self.cols);
+            spread(&work.cells, self.slot, steps, &mut work.queue, &mut work.towards);
+            work.away.clear();
+            work.away.resize(n, 0);
+            work.queue.clear();
+            work.queue.extend_from_slice(&work.beside_higher);
+            work.queue.iter().for_each(|k| work.away[*k as usize] = 1);
+            spread(&work.cells, self.slot, steps, &mut work.queue, &mut work.away);
+            self.choose(steps);
         }
-        self.spread(&mut steps);
-        self.work.away = steps;
-    }
-
-    /// Numbers the cells of the flat by steps from the queued ones.
-    fn spread(&mut self, steps: &mut [u32]) {
-        let mut next = 0;
-        while next < self.work.queue.len() {
-            let k = self.work.queue[next] as usize;
-            next += 1;
-            for n in neighbours(self.cols, self.codes.len(), self.work.cells[k] as usize) {
-                let slot = self.slot[n] as usize;
-                if slot > 0 && steps[slot - 1] == 0 {
-                    steps[slot - 1] = steps[k] + 1;
-                    self.work.queue.push(slot as u32 - 1);
-                }
-            }
-        }
-    }
-
-    /// Sends each cell to the neighbour of the same flat, or draining beside it, that lies lowest by both walks.
-    fn choose(&mut self) {
-        let Work { cells, towards, away, found, .. } = &mut self.work;
-        let height = away.iter().copied().max().unwrap_or(0);
-        let lift = |k: usize| 2 * towards[k] + if away[k] > 0 { height - away[k] } else { 0 };
-        found.clear();
-        for (k, i) in cells.iter().enumerate() {
-            let here = *i as usize;
-            let mut best = (lift(k), UNKNOWN);
-            for (dir, n) in directed(self.cols, self.codes.len(), here) {
-                let lift = match self.slot[n] as usize {
-                    // An outlet cell of a flat counts 2: below every cell that still needs a direction.
-                    0 if self.heights[n] == self.heights[here] && self.codes[n] <= super::direction::LEAVES => 2,
-                    0 => continue,
-                    slot => lift(slot - 1),
-                };
-                if lift < best.0 {
-                    best = (lift, dir);
-                }
-            }
-            found.push(best.1);
-        }
-        for (i, dir) in cells.iter().zip(found.iter()) {
+        for (i, dir) in self.work.cells.iter().zip(&self.work.outlet) {
             self.codes[*i as usize] = *dir;
         }
     }
+
+    /// Sends each cell that has no outlet beside it to the neighbour of the flat that lies lowest by both walks.
+    fn choose(&mut self, steps: [usize; 8]) {
+        let Work { cells, outlet, towards, away, .. } = &mut self.work;
+        let height = away.iter().copied().max().unwrap_or(0);
+        for (lift, away) in towards.iter_mut().zip(away.iter()) {
+            *lift = 2 * *lift + if *away > 0 { height - *away } else { 0 };
+        }
+        for (k, i) in cells.iter().enumerate() {
+            if outlet[k] != UNKNOWN {
+                continue;
+            }
+            let mut lowest = towards[k];
+            for (dir, step) in (0_u8..).zip(steps) {
+                let slot = self.slot[(*i as usize).wrapping_add(step)] as usize;
+                if slot > 0 && towards[slot - 1] < lowest {
+                    lowest = towards[slot - 1];
+                    outlet[k] = dir;
+                }
+            }
+        }
+    }
 }
 
-/// Directions and indices of the neighbours of a cell in a run of whole rows, clockwise from east.
-fn directed(cols: usize, len: usize, here: usize) -> impl Iterator<Item = (u8, usize)> {
-    let col = here % cols;
-    let (west, east) = (col > 0, col + 1 < cols);
-    let (north, south) = (here >= cols, here + cols < len);
-    (0_u8..8).zip(NEIGHBOURS).filter_map(move |(dir, (dr, dc))| {
-        let on_grid = (dr == 0 || if dr < 0 { north } else { south }) && (dc == 0 || if dc < 0 { west } else { east });
-        on_grid.then(|| (dir, here.wrapping_add((dr as isize * cols as isize + dc as isize) as usize)))
-    })
+/// Numbers the cells of a flat by steps from the queued ones.
+fn spread(cells: &[u32], slot: &[u32], steps: [usize; 8], queue: &mut Vec<u32>, number: &mut [u32]) {
+    let mut next = 0;
+    while next < queue.len() {
+        let k = queue[next] as usize;
+        next += 1;
+        let (here, then) = (cells[k] as usize, number[k] + 1);
+        for step in steps {
+            let slot = slot[here.wrapping_add(step)] as usize;
+            if slot > 0 && number[slot - 1] == 0 {
+                number[slot - 1] = then;
+                queue.push(slot as u32 - 1);
+            }
+        }
+    }
 }
 
-fn neighbours(cols: usize, len: usize, here: usize) -> impl Iterator<Item = usize> {
-    directed(cols, len, here).map(|(_, n)| n)
+/// What to add to an index, wrapping, to step in each direction of [`NEIGHBOURS`].
+fn steps(cols: usize) -> [usize; 8] {
+    NEIGHBOURS.map(|(dr, dc)| (dr as isize * cols as isize + dc as isize) as usize)
 }
 
 #[cfg(test)]
