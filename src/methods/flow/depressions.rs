@@ -16,17 +16,17 @@
 //! [`Bibliography::Barnes2016`](crate::bibliography::Bibliography::Barnes2016) for the tiles, with eight neighbours.
 //!
 //! How we know: published grids (`lake_grid`, `ring_grid`), a slow obvious filling as oracle on random grids cut into
-//! tiles of 3 to 256 cells (`equals_slow_filling`), and properties (`never_lower_and_idempotent`).
+//! tiles of 3 to 254 cells (`equals_slow_filling`), and properties (`never_lower_and_idempotent`).
 
 use super::frame::NOWHERE;
-use super::tile_flood::{FIRST_BORDER, OUTSIDE, Pass, TileFlood, TileSpan, ordered_bits};
+use super::tile_flood::{FIRST_BORDER, LONGEST, OUTSIDE, Pass, TileFlood, TileSpan, ordered_bits};
 use crate::grid::Raster;
 use rayon::prelude::*;
 use std::cmp::Reverse;
 use std::collections::BinaryHeap;
 
 /// Side of a tile: its heights and labels fit the second-level cache.
-const TILE: usize = 256;
+const TILE: usize = LONGEST;
 
 /// Fills every depression to its pour level.
 ///
@@ -77,7 +77,7 @@ fn flood_band(
     levels: &mut [f32],
     labels: &mut [u16],
 ) -> Vec<Vec<Pass>> {
-    let mut flood = TileFlood::default();
+    let mut flood = TileFlood::new();
     (0..tiles.across)
         .map(|tile| {
             let span = tiles.span(band, tile);
@@ -294,7 +294,7 @@ mod tests {
         #[test]
         fn equals_slow_filling(ground in any_ground()) {
             let slow = slow_fill(&ground);
-            for side in [3, 4, 7, 256] {
+            for side in [3, 4, 7, TILE] {
                 prop_assert_eq!(&fill_by_tiles(&ground, side), &slow);
             }
         }
@@ -302,7 +302,7 @@ mod tests {
         #[test]
         fn equals_slow_filling_round_holes(ground in ground_with_holes()) {
             let slow = slow_fill(&ground);
-            for side in [3, 4, 7, 256] {
+            for side in [3, 4, 7, TILE] {
                 let fast = fill_by_tiles(&ground, side);
                 for i in (0..ground.spec.len()).filter(|i| ground.valid[*i]) {
                     prop_assert_eq!(fast.values[i], slow.values[i]);

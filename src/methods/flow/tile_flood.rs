@@ -42,18 +42,29 @@ pub(super) struct Pass {
     pub(super) level: f32,
 }
 
+/// Longest side of a tile: with its margin it makes a square of 65,536 cells, so that a 16-bit index cannot miss it.
+pub(super) const LONGEST: usize = 254;
+/// Cells of the working square.
+const SQUARE: usize = 65_536;
+/// Steps to the eight neighbours in the working square, wrapping.
+const STEPS: [u16; 8] = [1, 257, 256, 255, u16::MAX, 65_279, 65_280, 65_281];
+
 /// Working space of a flood; reused from tile to tile.
-#[derive(Default)]
 pub(super) struct TileFlood {
-    stride: usize,
-    span: Option<TileSpan>,
     /// Ground, then level of the flood, with a margin of one cell.
-    level: Vec<f32>,
-    label: Vec<u16>,
+    level: Box<[f32; SQUARE]>,
+    label: Box<[u16; SQUARE]>,
+    /// Height and cell in one number.
     heap: BinaryHeap<Reverse<u64>>,
-    pit: Vec<u32>,
-    climb: Vec<u32>,
+    pit: Vec<u16>,
+    climb: Vec<u16>,
     passes: Vec<u64>,
+    differs: Vec<bool>,
+}
+
+/// A cell of a tile in the working square.
+const fn local(row: usize, col: usize) -> u16 {
+    ((row + 1) * 256 + col + 1) as u16
 }
 
 /// Sorts as the number does, with both zeros equal.
@@ -68,54 +79,55 @@ fn height_of(ordered: u32) -> f32 {
 }
 
 impl TileFlood {
+    pub(super) fn new() -> Self {
+        Self {
+            level: Box::new([NOWHERE; SQUARE]),
+            label: Box::new([CLOSED; SQUARE]),
+            heap: BinaryHeap::new(),
+            pit: Vec::new(),
+            climb: Vec::new(),
+            passes: Vec::new(),
+            differs: Vec::new(),
+        }
+    }
+
     /// Floods the tile and gives the passes between its labels.
     pub(super) fn run(&mut self, ground: &Raster<f32>, span: TileSpan) -> Vec<Pass> {
         self.load(ground, span);
-        while let Some(cell) = self.climb.pop() {
-            self.climb_from(cell as usize);
-        }
+        self.climb_all();
         while let Some(Reverse(entry)) = self.heap.pop() {
-            self.spill_from((entry & 0xFFFF_FFFF) as usize);
+            self.spill_from(entry as u16);
+            self.climb_all();
         }
-        self.spanning_passes()
+        self.spanning_passes(span)
     }
 
     /// Levels and labels of one row of the flooded tile.
     pub(super) fn row(&self, row: usize, cols: usize) -> (&[f32], &[u16]) {
-        let start = (row + 1) * self.stride + 1;
+        let start = usize::from(local(row, 0));
         (&self.level[start..start + cols], &self.label[start..start + cols])
-    }
-
-    fn offsets(&self) -> [usize; 8] {
-        let s = self.stride as isize;
-        [1, s + 1, s, s - 1, -1, -s - 1, -s, -s + 1].map(|o| o as usize)
     }
 
     /// Copies the ground in and makes the starting cells.
     fn load(&mut self, ground: &Raster<f32>, span: TileSpan) {
-        let stride = span.cols + 2;
-        (self.stride, self.span) = (stride, Some(span));
-        self.level.clear();
-        self.level.resize(stride * (span.rows + 2), NOWHERE);
-        self.label.clear();
-        self.label.resize(stride * (span.rows + 2), CLOSED);
+        self.level.fill(NOWHERE);
+        self.label.fill(CLOSED);
         let cols = ground.spec.cols as usize;
         for row in 0..span.rows {
             let from = (span.row + row) * cols + span.col;
-            let to = (row + 1) * stride + 1;
-            for k in 0..span.cols {
-                if ground.valid[from + k] {
-                    self.level[to + k] = ground.values[from + k];
-                    self.label[to + k] = UNSEEN;
-                }
+            let to = usize::from(local(row, 0));
+            let run = from..from + span.cols;
+            let slots = self.level[to..].iter_mut().zip(&mut self.label[to..]);
+            for ((z, ok), (level, label)) in ground.values[run.clone()].iter().zip(&ground.valid[run]).zip(slots) {
+                (*level, *label) = if *ok { (*z, UNSEEN) } else { (NOWHERE, CLOSED) };
             }
         }
         self.start_outside(ground, span);
-        for (k, cell) in border(span).enumerate() {
-            let i = (cell.0 + 1) * stride + cell.1 + 1;
-            if self.label[i] == UNSEEN {
-                self.label[i] = FIRST_BORDER + k as u16;
-                self.climb.push(i as u32);
+        for (label, (row, col)) in (FIRST_BORDER..).zip(border(span)) {
+            let cell = local(row, col);
+            if self.label[usize::from(cell)] == UNSEEN {
+                self.label[usize::from(cell)] = label;
+                self.climb.push(cell);
             }
         }
     }
@@ -136,84 +148,75 @@ impl TileFlood {
             for col in 0..span.cols {
                 let (r, c) = (span.row + row, span.col + col);
                 let on_edge = r == 0 || c == 0 || r + 1 == rows || c + 1 == cols;
-                let i = (row + 1) * self.stride + col + 1;
-                if self.label[i] == UNSEEN && (on_edge || (!whole && frame.is_rim(r * cols + c, &ground.valid))) {
-                    self.label[i] = OUTSIDE;
-                    self.climb.push(i as u32);
+                let cell = local(row, col);
+                if self.label[usize::from(cell)] == UNSEEN
+                    && (on_edge || (!whole && frame.is_rim(r * cols + c, &ground.valid)))
+                {
+                    self.label[usize::from(cell)] = OUTSIDE;
+                    self.climb.push(cell);
                 }
             }
         }
     }
 
-    /// Labels everything that rises from a flooded cell; queues the cell if lower ground lies beside it.
-    fn climb_from(&mut self, here: usize) {
-        let (height, label) = (self.level[here], self.label[here]);
-        let offsets = self.offsets();
-        let mut queued = false;
-        for offset in offsets {
-            let next = here.wrapping_add(offset);
-            if self.label[next] != UNSEEN {
-                continue;
-            }
-            let ground = self.level[next];
-            if ground >= height {
-                self.label[next] = label;
-                self.climb.push(next as u32);
-            } else if !queued && !self.claimed(next, ground, offsets) {
-                queued = true;
-                self.heap.push(Reverse((u64::from(ordered_bits(height)) << 32) | here as u64));
-            }
-        }
-    }
-
-    /// Whether a flooded neighbour no higher than the cell will reach it later, at the cell's own height.
-    fn claimed(&self, cell: usize, ground: f32, offsets: [usize; 8]) -> bool {
-        offsets.into_iter().map(|o| cell.wrapping_add(o)).any(|n| self.label[n] != UNSEEN && self.level[n] <= ground)
-    }
-
-    /// Fills what lies lower than a queued cell, and climbs out of it.
-    fn spill_from(&mut self, start: usize) {
-        let (level, label) = (self.level[start], self.label[start]);
-        let offsets = self.offsets();
-        self.pit.push(start as u32);
-        while let Some(here) = self.pit.pop() {
-            for offset in offsets {
-                let next = (here as usize).wrapping_add(offset);
-                if self.label[next] != UNSEEN {
+    /// Labels everything that rises from the flooded cells at hand; queues those beside which lower ground lies.
+    fn climb_all(&mut self) {
+        let Self { level, label, climb, heap, .. } = self;
+        while let Some(here) = climb.pop() {
+            let (height, own) = (level[usize::from(here)], label[usize::from(here)]);
+            let mut queued = false;
+            for step in STEPS {
+                let next = here.wrapping_add(step);
+                if label[usize::from(next)] != UNSEEN {
                     continue;
                 }
-                self.label[next] = label;
-                if self.level[next] <= level {
-                    self.level[next] = level;
-                    self.pit.push(next as u32);
-                } else {
-                    self.climb.push(next as u32);
+                let ground = level[usize::from(next)];
+                if ground >= height {
+                    label[usize::from(next)] = own;
+                    climb.push(next);
+                } else if !queued && !claimed(level, label, next, ground) {
+                    queued = true;
+                    heap.push(Reverse((u64::from(ordered_bits(height)) << 16) | u64::from(here)));
                 }
             }
         }
-        while let Some(cell) = self.climb.pop() {
-            self.climb_from(cell as usize);
+    }
+
+    /// Fills what lies lower than a queued cell.
+    fn spill_from(&mut self, start: u16) {
+        let Self { level, label, climb, pit, .. } = self;
+        let (top, own) = (level[usize::from(start)], label[usize::from(start)]);
+        pit.push(start);
+        while let Some(here) = pit.pop() {
+            for step in STEPS {
+                let next = here.wrapping_add(step);
+                if label[usize::from(next)] != UNSEEN {
+                    continue;
+                }
+                label[usize::from(next)] = own;
+                if level[usize::from(next)] <= top {
+                    level[usize::from(next)] = top;
+                    pit.push(next);
+                } else {
+                    climb.push(next);
+                }
+            }
         }
     }
 
     /// The lowest passes that join all labels of the tile.
-    fn spanning_passes(&mut self) -> Vec<Pass> {
-        let Some(span) = self.span else { return Vec::new() };
+    fn spanning_passes(&mut self, span: TileSpan) -> Vec<Pass> {
         self.passes.clear();
-        let s = self.stride;
-        for row in 1..=span.rows {
-            let (here, below) = (row * s, (row + 1) * s);
-            for col in 1..=span.cols {
-                let i = here + col;
-                let label = self.label[i];
-                let others = [i + 1, below + col - 1, below + col, below + col + 1];
-                if others.iter().all(|n| self.label[*n] == label) || label == CLOSED {
-                    continue;
-                }
-                for n in others {
-                    let other = self.label[n];
-                    if other != label && other != CLOSED {
-                        let level = ordered_bits(self.level[i].max(self.level[n]));
+        for row in 0..span.rows {
+            let here = usize::from(local(row, 0));
+            differing(&self.label[here..here + span.cols + 1], &self.label[here + 255..], &mut self.differs);
+            for col in (0..span.cols).filter(|col| self.differs[*col]) {
+                let i = local(row, col);
+                let label = self.label[usize::from(i)];
+                for n in [i + 1, i + 255, i + 256, i.wrapping_add(257)] {
+                    let other = self.label[usize::from(n)];
+                    if other != label && other != CLOSED && label != CLOSED {
+                        let level = ordered_bits(self.level[usize::from(i)].max(self.level[usize::from(n)]));
                         let (a, b) = (label.min(other), label.max(other));
                         self.passes.push((u64::from(level) << 32) | (u64::from(a) << 16) | u64::from(b));
                     }
@@ -221,8 +224,8 @@ impl TileFlood {
             }
         }
         self.passes.sort_unstable();
-        let labels = usize::from(FIRST_BORDER) + 2 * (span.rows + span.cols);
-        let mut parent: Vec<u16> = (0..labels as u16).collect();
+        let labels = FIRST_BORDER + 2 * (span.rows + span.cols) as u16;
+        let mut parent: Vec<u16> = (0..labels).collect();
         let mut kept = Vec::new();
         for entry in &self.passes {
             let (a, b) = ((entry >> 16) as u16, *entry as u16);
@@ -234,6 +237,22 @@ impl TileFlood {
         }
         kept
     }
+}
+
+/// Whether a flooded neighbour no higher than the cell will reach it later, at the cell's own height.
+fn claimed(level: &[f32; SQUARE], label: &[u16; SQUARE], cell: u16, ground: f32) -> bool {
+    STEPS.into_iter().map(|step| usize::from(cell.wrapping_add(step))).any(|n| label[n] != UNSEEN && level[n] <= ground)
+}
+
+/// Where a label differs from its neighbours to the east and below; `below` starts south-west of the first cell.
+fn differing(row: &[u16], below: &[u16], differs: &mut Vec<bool>) {
+    let n = row.len() - 1;
+    let (west, south, east) = (&below[..n], &below[1..=n], &below[2..n + 2]);
+    differs.clear();
+    differs.extend((0..n).map(|k| {
+        let own = row[k];
+        (own != row[k + 1]) | (own != west[k]) | (own != south[k]) | (own != east[k])
+    }));
 }
 
 fn find(parent: &mut [u16], label: u16) -> u16 {
