@@ -20,7 +20,7 @@ use crate::grid::{NEIGHBOURS, Raster};
 use rayon::prelude::*;
 
 /// Rows of a band.
-const BAND_ROWS: usize = 256;
+const BAND_ROWS: usize = 128;
 
 /// Replaces every [`UNKNOWN`] direction of a filled surface.
 pub(super) fn resolve_flats(surface: &Raster<f32>, codes: &mut [u8]) {
@@ -34,18 +34,20 @@ fn resolve_in_bands(surface: &Raster<f32>, codes: &mut [u8], band_rows: usize) {
     }
     let rows = surface.spec.rows as usize;
     let chunk = (band_rows * cols).max(1);
-    let mut slot = vec![0_u32; codes.len()];
     let left_over: Vec<bool> = codes
         .par_chunks_mut(chunk)
-        .zip(slot.par_chunks_mut(chunk))
         .enumerate()
-        .map(|(band, (codes, slot))| {
-            let heights = &surface.values[band * chunk..band * chunk + codes.len()];
-            let open = (band > 0, (band + 1) * band_rows < rows);
-            Flats { cols, heights, codes, slot, open, work: Work::default() }.resolve()
-        })
+        .map_init(
+            || vec![0_u32; chunk],
+            |slot, (band, codes)| {
+                let heights = &surface.values[band * chunk..band * chunk + codes.len()];
+                let open = (band > 0, (band + 1) * band_rows < rows);
+                Flats { cols, heights, codes, slot, open, work: Work::default() }.resolve()
+            },
+        )
         .collect();
     if left_over.contains(&true) {
+        let mut slot = vec![0_u32; codes.len()];
         Flats { cols, heights: &surface.values, codes, slot: &mut slot, open: (false, false), work: Work::default() }
             .resolve();
     }

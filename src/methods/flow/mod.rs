@@ -6,6 +6,7 @@ mod direction;
 mod distance;
 mod flats;
 mod frame;
+mod level_queue;
 mod ponding;
 #[cfg(test)]
 mod random_ground;

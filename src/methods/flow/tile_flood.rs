@@ -12,9 +12,8 @@
 //! [`Bibliography::ZhouSunFu2016`](crate::bibliography::Bibliography::ZhouSunFu2016).
 
 use super::frame::NOWHERE;
+use super::level_queue::LevelQueue;
 use crate::grid::Raster;
-use std::cmp::Reverse;
-use std::collections::BinaryHeap;
 
 /// Label of a cell the flood has not reached.
 const UNSEEN: u16 = 0;
@@ -45,7 +44,7 @@ pub(super) struct Pass {
 /// Longest side of a tile: with its margin it makes a square of 65,536 cells, so that a 16-bit index cannot miss it.
 pub(super) const LONGEST: usize = 254;
 /// Cells of the working square.
-const SQUARE: usize = 65_536;
+pub(super) const SQUARE: usize = 65_536;
 /// Steps to the eight neighbours in the working square, wrapping.
 const STEPS: [u16; 8] = [1, 257, 256, 255, u16::MAX, 65_279, 65_280, 65_281];
 
@@ -54,8 +53,7 @@ pub(super) struct TileFlood {
     /// Ground, then level of the flood, with a margin of one cell.
     level: Box<[f32; SQUARE]>,
     label: Box<[u16; SQUARE]>,
-    /// Height and cell in one number.
-    heap: BinaryHeap<Reverse<u64>>,
+    queue: LevelQueue,
     pit: Vec<u16>,
     climb: Vec<u16>,
     passes: Vec<u64>,
@@ -83,7 +81,7 @@ impl TileFlood {
         Self {
             level: Box::new([NOWHERE; SQUARE]),
             label: Box::new([CLOSED; SQUARE]),
-            heap: BinaryHeap::new(),
+            queue: LevelQueue::new(),
             pit: Vec::new(),
             climb: Vec::new(),
             passes: Vec::new(),
@@ -95,8 +93,8 @@ impl TileFlood {
     pub(super) fn run(&mut self, ground: &Raster<f32>, span: TileSpan) -> Vec<Pass> {
         self.load(ground, span);
         self.climb_all();
-        while let Some(Reverse(entry)) = self.heap.pop() {
-            self.spill_from(entry as u16);
+        while let Some(cell) = self.queue.pop(&self.level) {
+            self.spill_from(cell);
             self.climb_all();
         }
         self.spanning_passes(span)
@@ -113,6 +111,7 @@ impl TileFlood {
         self.level.fill(NOWHERE);
         self.label.fill(CLOSED);
         let cols = ground.spec.cols as usize;
+        let (mut low, mut high) = (f32::INFINITY, f32::NEG_INFINITY);
         for row in 0..span.rows {
             let from = (span.row + row) * cols + span.col;
             let to = usize::from(local(row, 0));
@@ -120,8 +119,10 @@ impl TileFlood {
             let slots = self.level[to..].iter_mut().zip(&mut self.label[to..]);
             for ((z, ok), (level, label)) in ground.values[run.clone()].iter().zip(&ground.valid[run]).zip(slots) {
                 (*level, *label) = if *ok { (*z, UNSEEN) } else { (NOWHERE, CLOSED) };
+                (low, high) = if *ok { (low.min(*z), high.max(*z)) } else { (low, high) };
             }
         }
+        self.queue.start(low, high);
         self.start_outside(ground, span);
         for (label, (row, col)) in (FIRST_BORDER..).zip(border(span)) {
             let cell = local(row, col);
@@ -161,7 +162,7 @@ impl TileFlood {
 
     /// Labels everything that rises from the flooded cells at hand; queues those beside which lower ground lies.
     fn climb_all(&mut self) {
-        let Self { level, label, climb, heap, .. } = self;
+        let Self { level, label, climb, queue, .. } = self;
         while let Some(here) = climb.pop() {
             let (height, own) = (level[usize::from(here)], label[usize::from(here)]);
             let mut queued = false;
@@ -176,7 +177,7 @@ impl TileFlood {
                     climb.push(next);
                 } else if !queued && !claimed(level, label, next, ground) {
                     queued = true;
-                    heap.push(Reverse((u64::from(ordered_bits(height)) << 16) | u64::from(here)));
+                    queue.push(height, here);
                 }
             }
         }
