@@ -45,10 +45,10 @@ impl Frame {
 }
 
 /// Height of "no cell here" in a padded row: above everything.
-pub(super) const NOWHERE: f32 = f32::INFINITY;
+pub(in crate::methods) const NOWHERE: f32 = f32::INFINITY;
 
 /// Copies row `row` of a surface into `line` (cols + 2 long): [`NOWHERE`] where the grid has no valid cell.
-pub(super) fn padded_row(surface: &Raster<f32>, row: Option<usize>, line: &mut [f32]) {
+pub(in crate::methods) fn padded_row(surface: &Raster<f32>, row: Option<usize>, line: &mut [f32]) {
     let cols = surface.spec.cols as usize;
     let Some(row) = row.filter(|r| *r < surface.spec.rows as usize) else {
         line.fill(NOWHERE);

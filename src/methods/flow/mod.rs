@@ -5,7 +5,7 @@ mod depressions;
 mod direction;
 mod distance;
 mod flats;
-mod frame;
+pub(super) mod frame;
 mod level_queue;
 mod ponding;
 #[cfg(test)]
