@@ -115,6 +115,8 @@ bibliography! {
     Strahler1957 => "Strahler, A. N. (1957). Quantitative analysis of watershed geomorphology. Transactions of the American Geophysical Union 38, 913-920.",
     /// Interest formulas and appraisal of investments.
     Sullivan2015 => "Sullivan, W. G., Wicks, E. M., Koelling, C. P. (2015). Engineering Economy, 16th edition. Pearson.",
+    /// Flow shared between two neighbours of a cell.
+    Tarboton1997 => "Tarboton, D. G. (1997). A new method for the determination of flow directions and upslope areas in grid digital elevation models. Water Resources Research 33, 309-319.",
     /// Roughness of grassed channels.
     Temple1987 => "Temple, D. M., Robinson, K. M., Ahring, R. M., Davis, A. G. (1987). Stability Design of Grass-Lined Open Channels. USDA Agriculture Handbook 667.",
     /// Rotating calipers.

@@ -1,6 +1,7 @@
 //! Where water runs and stands on a grid.
 
 mod accumulation;
+mod d_infinity;
 mod depressions;
 mod direction;
 mod distance;
@@ -14,6 +15,7 @@ mod strahler;
 mod tile_flood;
 
 pub use accumulation::{accumulate, accumulate_along, catchment_of, cells_upstream};
+pub use d_infinity::{SplitDirections, facet, specific_catchment_area, split_directions};
 pub use depressions::fill;
 pub use direction::{Directions, d8_codes, directions, receiver, route, steepest_slope};
 pub use distance::{Reach, grow};
