@@ -33,6 +33,8 @@ bibliography! {
     Barlow1972 => "Barlow, R. E., Bartholomew, D. J., Bremner, J. M., Brunk, H. D. (1972). Statistical Inference under Order Restrictions. Wiley.",
     /// Depression filling by a priority queue.
     Barnes2014 => "Barnes, R., Lehman, C., Mulla, D. (2014). Priority-flood: an optimal depression-filling and watershed-labeling algorithm for digital elevation models. Computers & Geosciences 62, 117-127.",
+    /// Depressions inside depressions.
+    BarnesCallaghanWickert2020 => "Barnes, R., Callaghan, K. L., Wickert, A. D. (2020). Computing water flow through complex landscapes, part 2: finding hierarchies in depressions and morphological segmentations. Earth Surface Dynamics 8, 431-445.",
     /// Drainage of flat surfaces without raising them.
     BarnesFlats2014 => "Barnes, R., Lehman, C., Mulla, D. (2014). An efficient assignment of drainage direction over flat surfaces in raster digital elevation models. Computers & Geosciences 62, 128-135.",
     /// Depression filling in tiles.
@@ -83,6 +85,8 @@ bibliography! {
     Kirpich1940 => "Kirpich, Z. P. (1940). Time of concentration of small agricultural watersheds. Civil Engineering 10, 362.",
     /// Repair of invalid polygons.
     Ledoux2014 => "Ledoux, H., Arroyo Ohori, K., Meijers, M. (2014). A triangulation-based approach to automatically repair GIS polygons. Computers & Geosciences 66, 121-131.",
+    /// Breaching of depressions.
+    LindsayDhun2015 => "Lindsay, J. B., Dhun, K. (2015). Modelling surface drainage patterns in altered landscapes using LiDAR. International Journal of Geographical Information Science 29, 397-411.",
     /// Flow in open channels.
     Manning1891 => "Manning, R. (1891). On the flow of water in open channels and pipes. Transactions of the Institution of Civil Engineers of Ireland 20, 161-207.",
     /// Slope length and steepness from contributing area.
