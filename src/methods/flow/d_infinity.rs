@@ -47,16 +47,8 @@ pub fn facet(here: f64, side: f64, corner: f64, cell_m: f64) -> (f64, f64) {
 
 /// Facets as (side, corner) in steps of an eighth turn counter-clockwise from east, with the sense of turning from the
 /// first to the second.
-const FACETS: [(usize, usize, f64); 8] = [
-    (0, 1, 1.0),
-    (2, 1, -1.0),
-    (2, 3, 1.0),
-    (4, 3, -1.0),
-    (4, 5, 1.0),
-    (6, 5, -1.0),
-    (6, 7, 1.0),
-    (0, 7, -1.0),
-];
+const FACETS: [(usize, usize, f64); 8] =
+    [(0, 1, 1.0), (2, 1, -1.0), (2, 3, 1.0), (4, 3, -1.0), (4, 5, 1.0), (6, 5, -1.0), (6, 7, 1.0), (0, 7, -1.0)];
 
 /// Angles of flow over a filled surface, with the directions [`directions`](super::directions) found on it.
 #[must_use]

@@ -88,7 +88,9 @@ fn flood_band(
                 levels[run.clone()].copy_from_slice(level);
                 labels[run.clone()].copy_from_slice(label);
                 let from = (span.row + row) * tiles.cols + span.col;
-                for ((z, ok), raw) in levels[run].iter_mut().zip(&elevation.valid[from..]).zip(&elevation.values[from..]) {
+                for ((z, ok), raw) in
+                    levels[run].iter_mut().zip(&elevation.valid[from..]).zip(&elevation.values[from..])
+                {
                     *z = if *ok { *z } else { *raw };
                 }
             }
@@ -221,8 +223,8 @@ fn flood_graph(mut level: Vec<f32>, edges: &[(u32, u32, f32)]) -> Vec<f32> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::methods::flow::frame::Frame;
     use crate::grid::text::grid_from_text;
+    use crate::methods::flow::frame::Frame;
     use crate::methods::flow::random_ground::{any_ground, ground_with_holes};
     use proptest::prelude::*;
 

@@ -29,7 +29,8 @@ fn ladder(channels: &[Vec<Station>], ridge_m: f64) -> Vec<Crossing> {
 #[test]
 fn sag_ponds_then_overtops() {
     let channels = vec![channel(&[10.2, 10.1, 9.9, 10.3], &[3]), channel(&[9.8, 9.7, 9.6, 9.5], &[3])];
-    let graph = |ridge_m| RowGraph { crossings: ladder(&channels, ridge_m), channels: channels.clone(), step_m: vec![2.0; 2] };
+    let graph =
+        |ridge_m| RowGraph { crossings: ladder(&channels, ridge_m), channels: channels.clone(), step_m: vec![2.0; 2] };
     let low = row_flow(&graph(0.15));
     assert_eq!(low.overtoppings.len(), 1);
     assert_eq!((low.overtoppings[0].from, low.overtoppings[0].to, low.overtoppings[0].through), ((0, 2), (1, 2), 4.0));

@@ -139,8 +139,7 @@ impl TileFlood {
         let around_rows = span.row.saturating_sub(1)..(span.row + span.rows + 1).min(rows);
         let around_cols = span.col.saturating_sub(1)..(span.col + span.cols + 1).min(cols);
         let whole = around_rows.clone().all(|r| ground.valid[r * cols..][around_cols.clone()].iter().all(|v| *v));
-        let at_edge =
-            span.row == 0 || span.col == 0 || span.row + span.rows == rows || span.col + span.cols == cols;
+        let at_edge = span.row == 0 || span.col == 0 || span.row + span.rows == rows || span.col + span.cols == cols;
         if whole && !at_edge {
             return;
         }

@@ -53,7 +53,8 @@ pub fn slope_ratio(dz_east: &Raster<f32>, dz_north: &Raster<f32>) -> Raster<f32>
 /// Steepest slope, metres per metre, straight from the heights: [`slope_ratio`] of the gradient without keeping it.
 #[must_use]
 pub fn slope(elevation: &Raster<f32>, stencil: Stencil) -> Raster<f32> {
-    let mut slope = Raster { spec: elevation.spec, values: vec![0.0; elevation.spec.len()], valid: elevation.valid.clone() };
+    let mut slope =
+        Raster { spec: elevation.spec, values: vec![0.0; elevation.spec.len()], valid: elevation.valid.clone() };
     let cols = elevation.spec.cols as usize;
     slope.values.par_chunks_mut((ROWS_A_TASK * cols).max(1)).enumerate().for_each(|(task, lines)| {
         let mut rows = Rows::new(elevation, stencil, task * ROWS_A_TASK);
@@ -350,7 +351,9 @@ mod tests {
         for (i, z) in rough.values.iter_mut().enumerate() {
             *z = (3_000.0 + ((i * 7_919) % 104_729) as f64 / 104_729.0) as f32;
         }
-        for (stencil, slow) in [(Stencil::Horn, horn as fn(&Window, f64) -> (f64, f64)), (Stencil::ZevenbergenThorne, zevenbergen_thorne)] {
+        for (stencil, slow) in
+            [(Stencil::Horn, horn as fn(&Window, f64) -> (f64, f64)), (Stencil::ZevenbergenThorne, zevenbergen_thorne)]
+        {
             let (east, north) = gradient(&rough, stencil);
             for i in 0..spec.len() {
                 let exact = slow(&window(&rough, i / 23, i % 23), 0.5);
