@@ -33,10 +33,14 @@ bibliography! {
     Barlow1972 => "Barlow, R. E., Bartholomew, D. J., Bremner, J. M., Brunk, H. D. (1972). Statistical Inference under Order Restrictions. Wiley.",
     /// Depression filling by a priority queue.
     Barnes2014 => "Barnes, R., Lehman, C., Mulla, D. (2014). Priority-flood: an optimal depression-filling and watershed-labeling algorithm for digital elevation models. Computers & Geosciences 62, 117-127.",
+    /// Depressions inside depressions.
+    BarnesCallaghanWickert2020 => "Barnes, R., Callaghan, K. L., Wickert, A. D. (2020). Computing water flow through complex landscapes, part 2: finding hierarchies in depressions and morphological segmentations. Earth Surface Dynamics 8, 431-445.",
     /// Drainage of flat surfaces without raising them.
     BarnesFlats2014 => "Barnes, R., Lehman, C., Mulla, D. (2014). An efficient assignment of drainage direction over flat surfaces in raster digital elevation models. Computers & Geosciences 62, 128-135.",
     /// Transport on grids by flow between near cells.
     Bassetti2020 => "Bassetti, F., Gualandi, S., Veneroni, M. (2020). On the computation of Kantorovich-Wasserstein distances between two-dimensional histograms by uncapacitated minimum cost flows. SIAM Journal on Optimization 30(3), 2441-2469.",
+    /// Depression filling in tiles.
+    Barnes2016 => "Barnes, R. (2016). Parallel priority-flood depression filling for trillion cell digital elevation models on desktops or clusters. Computers & Geosciences 96, 56-68.",
     /// Sediment delivery ratio of small catchments.
     Boyce1975 => "Boyce, R. C. (1975). Sediment routing with sediment delivery ratios. In: Present and Prospective Technology for Predicting Sediment Yields and Sources, USDA ARS-S-40, 61-65.",
     /// Labelling by graph cuts.
@@ -97,6 +101,8 @@ bibliography! {
     Kirpich1940 => "Kirpich, Z. P. (1940). Time of concentration of small agricultural watersheds. Civil Engineering 10, 362.",
     /// Repair of invalid polygons.
     Ledoux2014 => "Ledoux, H., Arroyo Ohori, K., Meijers, M. (2014). A triangulation-based approach to automatically repair GIS polygons. Computers & Geosciences 66, 121-131.",
+    /// Breaching of depressions.
+    LindsayDhun2015 => "Lindsay, J. B., Dhun, K. (2015). Modelling surface drainage patterns in altered landscapes using LiDAR. International Journal of Geographical Information Science 29, 397-411.",
     /// Flow in open channels.
     Manning1891 => "Manning, R. (1891). On the flow of water in open channels and pipes. Transactions of the Institution of Civil Engineers of Ireland 20, 161-207.",
     /// Slope length and steepness from contributing area.
@@ -131,6 +137,8 @@ bibliography! {
     Strahler1957 => "Strahler, A. N. (1957). Quantitative analysis of watershed geomorphology. Transactions of the American Geophysical Union 38, 913-920.",
     /// Interest formulas and appraisal of investments.
     Sullivan2015 => "Sullivan, W. G., Wicks, E. M., Koelling, C. P. (2015). Engineering Economy, 16th edition. Pearson.",
+    /// Flow shared between two neighbours of a cell.
+    Tarboton1997 => "Tarboton, D. G. (1997). A new method for the determination of flow directions and upslope areas in grid digital elevation models. Water Resources Research 33, 309-319.",
     /// Roughness of grassed channels.
     Temple1987 => "Temple, D. M., Robinson, K. M., Ahring, R. M., Davis, A. G. (1987). Stability Design of Grass-Lined Open Channels. USDA Agriculture Handbook 667.",
     /// Rotating calipers.
@@ -149,4 +157,6 @@ bibliography! {
     WischmeierSmith1978 => "Wischmeier, W. H., Smith, D. D. (1978). Predicting Rainfall Erosion Losses. USDA Agriculture Handbook 537.",
     /// Fourth-order finite difference slope.
     ZevenbergenThorne1987 => "Zevenbergen, L. W., Thorne, C. R. (1987). Quantitative analysis of land surface topography. Earth Surface Processes and Landforms 12, 47-56.",
+    /// Depression filling by region growing.
+    ZhouSunFu2016 => "Zhou, G., Sun, Z., Fu, S. (2016). An efficient variant of the Priority-Flood algorithm for filling depressions in raster digital elevation models. Computers & Geosciences 90, 87-96.",
 }

@@ -2,7 +2,7 @@
 
 use super::survey::ElevationModel;
 use crate::grid::{FlowField, Raster};
-use geo::MultiLineString;
+use geo::{Coord, LineString, MultiLineString};
 use serde::{Deserialize, Serialize};
 
 /// Steepest slope of the surface, metres per metre.
@@ -28,6 +28,38 @@ pub struct Contour {
     pub lines: MultiLineString<f64>,
 }
 
+/// Low ground without a way out, filled to the level at which it spills. Depressions may lie inside larger ones.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct DepressionRecord {
+    /// Number, largest depth times area first, from 1.
+    pub id: u32,
+    /// The larger depression it becomes part of when it spills; `None` when it spills downstream.
+    pub within: Option<u32>,
+    /// Its lowest place.
+    pub floor: Coord<f64>,
+    /// Where it spills.
+    pub pour_point: Coord<f64>,
+    /// Level it spills at, metres.
+    pub spill_level_m: f64,
+    /// Greatest depth, metres.
+    pub max_depth_m: f64,
+    /// Wet area, square metres.
+    pub area_m2: f64,
+    /// Volume, depressions inside it included, cubic metres.
+    pub volume_m3: f64,
+}
+
+/// A bank the flow is let through, as though a culvert were there.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct OpenedBank {
+    /// From the floor of the depression to lower ground.
+    pub line: LineString<f64>,
+    /// Length, metres.
+    pub length_m: f64,
+    /// Deepest cut below the ground, metres.
+    pub depth_m: f64,
+}
+
 /// The shape of the land and the way water takes over it.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct TerrainModel {
@@ -35,7 +67,7 @@ pub struct TerrainModel {
     pub slope: SlopeMap,
     /// Direction of steepest fall.
     pub aspect: AspectMap,
-    /// The concept surface with every depression filled to its spill level.
+    /// The concept surface, let through the opened banks, with every depression filled to its spill level.
     pub filled: ElevationModel,
     /// Where each cell's water goes on the filled surface.
     pub flow: FlowField,
@@ -45,6 +77,10 @@ pub struct TerrainModel {
     pub contours: Vec<Contour>,
     /// Contour interval, metres.
     pub contour_interval_m: f64,
+    /// Depressions worth telling, largest depth times area first, on the concept surface as it lies.
+    pub depressions: Vec<DepressionRecord>,
+    /// Banks the flow was let through.
+    pub opened_banks: Vec<OpenedBank>,
     /// Median slope inside the boundary of the broad lie of the land (smoothed over 40 m), ratio.
     pub median_slope_ratio: f64,
 }

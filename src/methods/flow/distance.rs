@@ -17,7 +17,7 @@
 //! How we know: closed forms (`octile_distance`, `barrier_is_rounded`), an oracle that relaxes until nothing
 //! changes (`equals_slow_relaxation`).
 
-use super::depressions::Frame;
+use super::frame::Frame;
 use crate::grid::{Cell, GridSpec, NEIGHBOURS};
 use serde::{Deserialize, Serialize};
 use std::cmp::{Ordering, Reverse};

@@ -12,7 +12,7 @@
 //!
 //! How we know: a published lake (`lake_volume`) and the volumes of a cone and a paraboloid (`analytic_pits`).
 
-use super::depressions::Frame;
+use super::frame::Frame;
 use crate::grid::{Cell, Raster};
 use serde::{Deserialize, Serialize};
 

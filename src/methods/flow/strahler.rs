@@ -11,8 +11,8 @@
 //! How we know: order grids recomputed with an independent program (`textbook_orders`), the rule table
 //! (`rule_table`), and a closed account of cells (`segments_hold_every_stream_cell`).
 
-use super::depressions::Frame;
 use super::direction::receiver;
+use super::frame::Frame;
 use crate::grid::FlowField;
 use geo::{Coord, LineString};
 use serde::{Deserialize, Serialize};

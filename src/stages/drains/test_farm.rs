@@ -210,6 +210,8 @@ fn terrain(model: ElevationModel, spec: GridSpec) -> TerrainModel {
         accumulation: AccumulationMap(Raster::filled(spec, 0.0)),
         contours: Vec::new(),
         contour_interval_m: 0.25,
+        depressions: Vec::new(),
+        opened_banks: Vec::new(),
         median_slope_ratio: 0.001,
     }
 }

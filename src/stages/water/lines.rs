@@ -6,12 +6,14 @@ use crate::land::site::Waterway;
 use crate::land::water::DrainageLine;
 use crate::methods::flow::{StreamSegment, accumulate, stream_segments};
 use crate::units::M2_PER_HA;
-use geo::{Coord, Distance, Euclidean, LineString, Point, Simplify};
+use geo::{Coord, Distance, Euclidean, Intersects, LineString, Point, Simplify};
 
 /// Share of a line that must lie near a waterway to be taken for it.
 const MATCHED_SHARE: f64 = 0.6;
 /// Every this many cells of a line its distance to the map is measured.
 const EVERY_CELLS: usize = 4;
+/// Names listed in a finding before the rest are only counted.
+const NAMED: usize = 5;
 /// Shorter pieces are corners cut by the boundary, cells.
 const FEWEST_CELLS: usize = 3;
 
@@ -53,7 +55,38 @@ pub(super) fn find(
         line.id = id;
     }
     report(&lines, params, findings);
+    report_unmatched(input, &lines, params, findings);
     lines
+}
+
+/// Mapped waterways that no line told from the terrain follows: the map and the ground do not agree.
+fn report_unmatched(input: &WaterInput<'_>, lines: &[DrainageLine], params: &WaterParams, findings: &mut Vec<Finding>) {
+    let boundary = &input.site.boundary;
+    let unmatched: Vec<&Waterway> = input
+        .site
+        .layers
+        .waterways
+        .iter()
+        .filter(|w| w.line.intersects(boundary) && !lines.iter().any(|l| l.waterway == Some(w.id)))
+        .collect();
+    if unmatched.is_empty() {
+        return;
+    }
+    let names: Vec<&str> = unmatched.iter().take(NAMED).map(|w| w.name.as_str()).collect();
+    let rest = unmatched.len().saturating_sub(NAMED);
+    let more = if rest > 0 { format!(" and {rest} more") } else { String::new() };
+    findings.push(Finding::new(
+        Severity::Note,
+        NAME,
+        "mapped_line_not_in_terrain",
+        format!(
+            "Mapped waterways that no gathering line of at least {:.0} ha follows within {:.0} m: {}{more}. Either their water comes from \
+             outside the heights given, or the map is out of place; they are kept as mapped.",
+            params.line_catchment_ha,
+            params.match_distance_m,
+            names.join(", ")
+        ),
+    ));
 }
 
 fn first_of(line: &DrainageLine) -> f64 {

@@ -45,7 +45,7 @@ pub struct Water;
 impl Stage for Water {
     const INFO: StageInfo = StageInfo {
         name: NAME,
-        version: 1,
+        version: 2,
         question: "Where does water come from, run, stand and leave, and how low can a drain be?",
         method: "Lines are drawn where upstream area passes a threshold, with Strahler order, and matched with mapped waterways. \
                  Ponds are kept when deeper than the survey can be wrong. Cells that hand water over the boundary are \
@@ -94,7 +94,8 @@ impl Stage for Water {
         }
         let reach = reach::find(&input, &outlets, &buffers, params, &mut findings)
             .ok_or_else(|| Problem::data("boundary_empty", "the boundary holds no land"))?;
-        reach::report(&input, &reach, &plantable, &mut findings);
+        reach::report(&input, &reach, &outlets, &plantable, &mut findings);
+        outlets::report_catchments(&input, &outlets, &upstream, &mut findings);
         not_checked(input.site, &mut findings);
         ctx.progress.advance(NAME, 1.0);
         let value = WaterModel {

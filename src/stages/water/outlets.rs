@@ -1,5 +1,6 @@
 //! Where drains may end, and how low.
 
+use super::lines::Upstream;
 use super::{NAME, WaterInput, WaterParams};
 use crate::finding::{Finding, Place, Problem, Problems, Severity};
 use crate::grid::Raster;
@@ -208,6 +209,40 @@ fn assumed(
         .into());
     }
     Ok(outlets)
+}
+
+/// Says what drains to each given outlet on the ground as it lies: the largest upstream area near it.
+pub(super) fn report_catchments(
+    input: &WaterInput<'_>,
+    outlets: &[Outlet],
+    upstream: &Upstream,
+    findings: &mut Vec<Finding>,
+) {
+    let spec = input.terrain.flow.spec;
+    for outlet in outlets.iter().filter(|o| !o.assumed) {
+        let near = |i: &usize| {
+            let at = spec.centre(spec.cell(*i));
+            (at.x - outlet.at.x).hypot(at.y - outlet.at.y) <= LOOK_AROUND_M.max(spec.cell_m)
+        };
+        let cells = (0..spec.len()).filter(near);
+        let Some(mouth) = cells.max_by(|a, b| upstream.all_ha[*a].total_cmp(&upstream.all_ha[*b]).then(b.cmp(a)))
+        else {
+            continue;
+        };
+        findings.push(
+            Finding::new(
+                Severity::Note,
+                NAME,
+                "outlet_catchment",
+                format!(
+                    "On the ground as it lies {:.1} ha drain to within {LOOK_AROUND_M:.0} m of outlet {}, {:.1} ha of them inside the \
+                     property.",
+                    upstream.all_ha[mouth], outlet.name, upstream.inside_ha[mouth]
+                ),
+            )
+            .at(Place::Named(outlet.name.clone())),
+        );
+    }
 }
 
 /// The lowest height of a surface around a place.

@@ -270,6 +270,7 @@ fn report_reached(outlets: &[Outlet], ids: &[Option<u32>], findings: &mut Vec<Fi
 pub(super) fn report(
     input: &WaterInput<'_>,
     reach: &DrainReach,
+    outlets: &[Outlet],
     plantable: &[PlantablePiece],
     findings: &mut Vec<Finding>,
 ) {
@@ -278,7 +279,8 @@ pub(super) fn report(
     let pieces: Vec<Polygon<f64>> = plantable.iter().map(|p| p.outline.clone()).collect();
     let land = cells_inside(spec, &MultiPolygon(pieces));
     let cell_ha = spec.cell_area_m2() / M2_PER_HA;
-    let (mut low, mut unreached, mut all) = (Patch::default(), Patch::default(), 0.0);
+    let (mut low, mut drowned, mut unreached, mut all) = (Patch::default(), Patch::default(), Patch::default(), 0.0);
+    let tailwater_m = |id: u32| outlets.iter().find(|o| o.id == id).and_then(|o| o.tailwater_m);
     for i in (0..land.len()).filter(|i| land[*i]) {
         let at = spec.centre(spec.cell(i));
         all += cell_ha;
@@ -286,8 +288,11 @@ pub(super) fn report(
             unreached.add(cell_ha, 0.0, at);
         } else if let Some(ground_m) = concept.bilinear(at) {
             let below_m = f64::from(reach.level.values[i]) - ground_m;
+            let under_m = tailwater_m(reach.outlet.values[i]).map_or(f64::NEG_INFINITY, |t| t - ground_m);
             if below_m > 0.0 {
                 low.add(cell_ha, below_m, at);
+            } else if under_m > 0.0 {
+                drowned.add(cell_ha, under_m, at);
             }
         }
     }
@@ -304,6 +309,17 @@ pub(super) fn report(
                 "{:.2} ha of plantable land lie below the lowest level a drain can have there, by up to {:.2} m: it cannot drain by \
                  gravity. Fill it, leave it out, or find a lower outlet.",
                 low.area_ha, low.worst_m
+            ),
+        );
+    }
+    if drowned.area_ha > WARN_HA {
+        say(
+            &drowned,
+            "below_tailwater",
+            format!(
+                "{:.2} ha of plantable land lie below the water level of a wet week at their outlet, by up to {:.2} m: they cannot drain \
+                 until it falls. Bank and pump, leave them out, or find another outlet.",
+                drowned.area_ha, drowned.worst_m
             ),
         );
     }

@@ -271,6 +271,13 @@ fn reach_rises_from_the_outlet_at_the_least_fall() {
     }
     assert!(reach.outlet.iter().all(|(_, id)| id == 1));
     assert!(found(&outcome, "cannot_drain").is_none());
+    assert!(found(&outcome, "below_tailwater").is_none() && found(&outcome, "outlet_catchment").is_some());
+    // Water of a wet week over the whole flat.
+    let mut flooded = outlet(102.5, 52.5, Some(5.0));
+    flooded.tailwater_m = Some(6.3);
+    let layers = SiteLayers { outlets: vec![flooded], ..SiteLayers::default() };
+    let drowned = run(&farm(flat, layers, 0.03), &WaterParams::default()).unwrap();
+    assert_eq!(found(&drowned, "below_tailwater").unwrap().severity, Severity::Severe);
     // An outlet 0.9 m up leaves all land farther than 200 m of drain below the reach.
     let layers = SiteLayers { outlets: vec![outlet(102.5, 52.5, Some(5.9))], ..SiteLayers::default() };
     let outcome = run(&farm(flat, layers, 0.03), &WaterParams::default()).unwrap();
