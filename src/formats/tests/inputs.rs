@@ -216,8 +216,8 @@ fn points_stand_in_for_a_raster() {
     assert_eq!(place.problem(&table).code, "no_crs");
     table.crs = Some("EPSG:7856".to_owned());
     let survey = place.read(&table).unwrap().value;
-    let Some(RawElevation::Points { points, dropped }) = survey.elevation else { panic!("points were given") };
-    assert_eq!((points.len(), dropped, points[0].height_m), (1, 1, 51.25));
+    let Some(RawElevation::Points { points, floats, .. }) = survey.elevation else { panic!("points were given") };
+    assert_eq!((points.len(), floats, points[0].height_m), (1, 1, 51.25));
     assert_eq!(survey.crs.epsg, Some(7856));
 }
 

@@ -53,7 +53,10 @@ pub(super) fn on_grid(
         RawElevation::Raster { heights, handling } => {
             from_raster(heights, handling, bounds, wanted, cell_m, findings, problems)
         }
-        RawElevation::Points { points, dropped } => from_points(points, *dropped, wanted, params, findings, problems),
+        RawElevation::Points { points, floats, blanks } => {
+            say_dropped(points.len(), *floats, *blanks, findings);
+            from_points(points, wanted, params, problems)
+        }
     }
 }
 
@@ -193,25 +196,36 @@ fn averaged(heights: &Raster<f32>, wanted: Rect<f64>, cell_m: f64) -> Raster<f32
     out
 }
 
-fn from_points(
-    points: &[SurveyPoint],
-    dropped: usize,
-    wanted: Rect<f64>,
-    params: &SurveyParams,
-    findings: &mut Vec<Finding>,
-    problems: &mut Problems,
-) -> Option<Gridded> {
-    if dropped > 0 {
+/// Says how many points the reader left out, and why.
+fn say_dropped(kept: usize, floats: usize, blanks: usize, findings: &mut Vec<Finding>) {
+    let all = kept + floats + blanks;
+    if floats > 0 {
+        findings.push(Finding::new(
+            Severity::Warning,
+            NAME,
+            "float_fixes_dropped",
+            format!(
+                "{floats} of {all} survey points were left out because their fix was not fixed or not precise: trees, banks \
+                 or a lost radio link. Where they lay, the ground is taken from the points around."
+            ),
+        ));
+    }
+    if blanks > 0 {
         findings.push(Finding::new(
             Severity::Warning,
             NAME,
             "points_dropped",
-            format!(
-                "{dropped} of {} survey points were left out (no fixed solution or no height).",
-                dropped + points.len()
-            ),
+            format!("{blanks} of {all} survey points were left out because they have no place or no height."),
         ));
     }
+}
+
+fn from_points(
+    points: &[SurveyPoint],
+    wanted: Rect<f64>,
+    params: &SurveyParams,
+    problems: &mut Problems,
+) -> Option<Gridded> {
     let near = grown(wanted, params.point_reach_m);
     let used: Vec<HeightPoint> = points
         .iter()

@@ -30,6 +30,8 @@ fn raw(parcels: Vec<Polygon<f64>>, elevation: Option<RawElevation>) -> RawSurvey
     RawSurvey {
         parcels: parcels.into_iter().map(|p| (String::new(), MultiPolygon(vec![p]))).collect(),
         elevation,
+        more_elevation: Vec::new(),
+        breaklines: Vec::new(),
         layers: SiteLayers::default(),
         not_given: Vec::new(),
         given_surface: None,
@@ -235,14 +237,14 @@ fn points_make_a_ground_with_its_own_accuracy() {
             let at = Coord { x: 5.0 + 10.0 * f64::from(i), y: 5.0 + 10.0 * f64::from(j) };
             // A fixed pattern of 20 mm amplitude stands for survey error.
             let error = if (i * 7 + j * 13) % 5 < 2 { 0.02 } else { -0.02 };
-            points.push(SurveyPoint { at, height_m: plane(at) + error, vertical_sigma_m: None });
+            points.push(SurveyPoint { at, height_m: plane(at) + error, vertical_sigma_m: None, swath: None });
         }
     }
-    let elevation = Some(RawElevation::Points { points, dropped: 4 });
+    let elevation = Some(RawElevation::Points { points, floats: 4, blanks: 0 });
     let params = SurveyParams { cell_size_m: 5.0, ..SurveyParams::default() };
     let outcome = run(&raw(square(), elevation), None, &params).unwrap();
     let ground = outcome.value.1.as_ref().unwrap();
-    assert!(ground.accuracy.known && has(&outcome, "points_dropped"));
+    assert!(ground.accuracy.known && has(&outcome, "float_fixes_dropped"));
     assert!((0.01..0.05).contains(&ground.accuracy.vertical_sigma_m), "{}", ground.accuracy.vertical_sigma_m);
     let z = ground.surveyed.0.at(Coord { x: 152.0, y: 152.0 }).unwrap();
     assert!((f64::from(z) - plane(Coord { x: 152.5, y: 152.5 })).abs() < 0.021);
@@ -252,9 +254,10 @@ fn points_make_a_ground_with_its_own_accuracy() {
 
 #[test]
 fn points_that_leave_ground_out_are_refused() {
-    let corner = |x: f64, y: f64| SurveyPoint { at: Coord { x, y }, height_m: 3.0, vertical_sigma_m: None };
+    let corner =
+        |x: f64, y: f64| SurveyPoint { at: Coord { x, y }, height_m: 3.0, vertical_sigma_m: None, swath: None };
     let points = vec![corner(60.0, 60.0), corner(90.0, 60.0), corner(60.0, 90.0), corner(90.0, 90.0)];
-    let elevation = Some(RawElevation::Points { points, dropped: 0 });
+    let elevation = Some(RawElevation::Points { points, floats: 0, blanks: 0 });
     let problems = run(&raw(square(), elevation), None, &SurveyParams::default()).unwrap_err();
     assert_eq!(codes(&problems), ["void_too_large"]);
 }
