@@ -2,16 +2,20 @@
 
 mod contours;
 mod interpolate;
+mod mesh;
+mod natural;
 mod profile;
 mod slope;
 mod smooth;
+mod validation;
 mod voids;
 
 pub use contours::{ContourError, contour_lines};
 pub use interpolate::{
-    HeightPoint, Interpolant, InterpolationError, Validation, block_cross_validation, interpolate, merge_duplicates,
+    Gridded, HeightPoint, Interpolant, InterpolationError, heights_at, interpolate, interpolate_with_breaks, merge_duplicates,
 };
 pub use profile::{FallStats, fall_stats, sample_line, sample_path};
 pub use slope::{aspect_deg, fall_along, horn_gradient, slope_ratio, zevenbergen_thorne_gradient};
 pub use smooth::smooth;
+pub use validation::{KEPT, Validation, block_cross_validation, block_turn, block_turns, leave_out};
 pub use voids::{Void, VoidFilling, fill_voids};
