@@ -70,8 +70,7 @@ impl Mesh {
     /// When the points do not span a surface.
     pub fn new(points: &[HeightPoint], breaks: &[[usize; 2]]) -> Result<(Self, Vec<[usize; 2]>), InterpolationError> {
         let origin = points.first().map_or(Coord { x: 0.0, y: 0.0 }, |p| p.at);
-        let nodes: Vec<[f64; 3]> =
-            points.iter().map(|p| [p.at.x - origin.x, p.at.y - origin.y, p.height_m]).collect();
+        let nodes: Vec<[f64; 3]> = points.iter().map(|p| [p.at.x - origin.x, p.at.y - origin.y, p.height_m]).collect();
         let node = |(n, index): (&[f64; 3], u32)| Node { at: Point2::new(n[0], n[1]), index };
         let vertices: Vec<Node> = nodes.iter().zip(0..).map(node).collect();
         let refused = |e: spade::InsertionError| InterpolationError::Triangulation(e.to_string());
@@ -218,4 +217,3 @@ impl Starts {
         self.triangle[self.cell(place)] as usize
     }
 }
-

@@ -12,7 +12,8 @@ mod voids;
 
 pub use contours::{ContourError, contour_lines};
 pub use interpolate::{
-    Gridded, HeightPoint, Interpolant, InterpolationError, heights_at, interpolate, interpolate_with_breaks, merge_duplicates,
+    Gridded, HeightPoint, Interpolant, InterpolationError, heights_at, interpolate, interpolate_with_breaks,
+    merge_duplicates,
 };
 pub use profile::{FallStats, fall_stats, sample_line, sample_path};
 pub use slope::{aspect_deg, fall_along, horn_gradient, slope_ratio, zevenbergen_thorne_gradient};

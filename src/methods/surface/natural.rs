@@ -173,11 +173,8 @@ impl Plane {
         let [a, b, c] = *corners;
         let (u, v) = ([b[0] - a[0], b[1] - a[1], b[2] - a[2]], [c[0] - a[0], c[1] - a[1], c[2] - a[2]]);
         let d = u[0] * v[1] - u[1] * v[0];
-        let slope = if d > 0.0 {
-            [(u[2] * v[1] - v[2] * u[1]) / d, (u[0] * v[2] - v[0] * u[2]) / d]
-        } else {
-            [0.0, 0.0]
-        };
+        let slope =
+            if d > 0.0 { [(u[2] * v[1] - v[2] * u[1]) / d, (u[0] * v[2] - v[0] * u[2]) / d] } else { [0.0, 0.0] };
         Self { base: a, slope }
     }
     fn at(&self, place: [f64; 2]) -> f64 {
@@ -275,7 +272,10 @@ mod tests {
         let points = scattered(600, 100.0, ground);
         let points: Vec<HeightPoint> = points.into_iter().filter(|p| !(49.0..=52.0).contains(&p.at.x)).collect();
         let line = |x: f64, drop: f64| -> Vec<HeightPoint> {
-            (0..=4).map(|k| f64::from(k) * 25.0).map(|y| HeightPoint { at: Coord { x, y }, height_m: high(x, y) - drop }).collect()
+            (0..=4)
+                .map(|k| f64::from(k) * 25.0)
+                .map(|y| HeightPoint { at: Coord { x, y }, height_m: high(x, y) - drop })
+                .collect()
         };
         let lines = [line(50.0, 0.0), line(51.0, 2.0)];
         let spec = GridSpec { north_west: Coord { x: 10.0, y: 90.0 }, cell_m: 0.5, rows: 160, cols: 160 };

@@ -6,7 +6,7 @@ use super::*;
 use crate::grid::{GridSpec, Raster};
 use crate::land::geodesy::{CrsTag, LocalGeodesy};
 use crate::land::site::{ControlPoint, SiteLayers};
-use crate::land::survey::SurveyPoint;
+use crate::land::survey::{RawElevation, SurveyPoint};
 use crate::stages::Silent;
 use geo::{Area, Coord, LineString, MultiPolygon, Polygon, polygon};
 use std::sync::atomic::AtomicBool;
@@ -15,7 +15,7 @@ fn rect(x0: f64, y0: f64, x1: f64, y1: f64) -> Polygon<f64> {
     polygon![(x: x0, y: y0), (x: x1, y: y0), (x: x1, y: y1), (x: x0, y: y1)]
 }
 
-fn heights(cell_m: f64, height: impl Fn(Coord<f64>) -> f64) -> Raster<f32> {
+pub(super) fn heights(cell_m: f64, height: impl Fn(Coord<f64>) -> f64) -> Raster<f32> {
     let n = (300.0 / cell_m) as u32;
     let spec = GridSpec { north_west: Coord { x: 0.0, y: 300.0 }, cell_m, rows: n, cols: n };
     let mut r = Raster::filled(spec, 0.0_f32);
@@ -25,7 +25,7 @@ fn heights(cell_m: f64, height: impl Fn(Coord<f64>) -> f64) -> Raster<f32> {
     r
 }
 
-fn raw(parcels: Vec<Polygon<f64>>, elevation: Option<RawElevation>) -> RawSurvey {
+pub(super) fn raw(parcels: Vec<Polygon<f64>>, elevation: Option<RawElevation>) -> RawSurvey {
     let crs = CrsTag { name: "plane".into(), epsg: None, wkt: String::new(), vertical_name: None, vertical_epsg: None };
     RawSurvey {
         parcels: parcels.into_iter().map(|p| (String::new(), MultiPolygon(vec![p]))).collect(),
@@ -40,15 +40,15 @@ fn raw(parcels: Vec<Polygon<f64>>, elevation: Option<RawElevation>) -> RawSurvey
     }
 }
 
-fn raster(heights: Raster<f32>) -> Option<RawElevation> {
+pub(super) fn raster(heights: Raster<f32>) -> Option<RawElevation> {
     Some(RawElevation::Raster { heights, handling: "as it is".into() })
 }
 
-fn plane(p: Coord<f64>) -> f64 {
+pub(super) fn plane(p: Coord<f64>) -> f64 {
     12.0 - 0.001 * p.x + 0.0005 * p.y
 }
 
-fn run(
+pub(super) fn run(
     raw: &RawSurvey,
     sigma: Option<f64>,
     params: &SurveyParams,
@@ -57,15 +57,15 @@ fn run(
     Survey::run(SurveyInput { raw, name: "Test", stated_sigma_m: sigma, parcels_worked_as_one: false }, params, &ctx)
 }
 
-fn codes(problems: &Problems) -> Vec<&str> {
+pub(super) fn codes(problems: &Problems) -> Vec<&str> {
     problems.0.iter().map(|p| p.code.as_str()).collect()
 }
 
-fn has(outcome: &Outcome<(Site, Option<Ground>)>, code: &str) -> bool {
+pub(super) fn has(outcome: &Outcome<(Site, Option<Ground>)>, code: &str) -> bool {
     outcome.findings.iter().any(|f| f.code == code)
 }
 
-fn square() -> Vec<Polygon<f64>> {
+pub(super) fn square() -> Vec<Polygon<f64>> {
     vec![rect(50.0, 50.0, 250.0, 250.0)]
 }
 
