@@ -7,6 +7,7 @@ mod natural;
 mod profile;
 mod slope;
 mod smooth;
+mod spectrum;
 mod validation;
 mod voids;
 
@@ -18,5 +19,6 @@ pub use interpolate::{
 pub use profile::{FallStats, fall_stats, sample_line, sample_path};
 pub use slope::{aspect_deg, fall_along, horn_gradient, slope_ratio, zevenbergen_thorne_gradient};
 pub use smooth::smooth;
+pub use spectrum::{Sought, Wave, find_wave};
 pub use validation::{KEPT, Validation, block_cross_validation, block_turn, block_turns, leave_out};
 pub use voids::{Void, VoidFilling, fill_voids};

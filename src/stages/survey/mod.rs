@@ -56,7 +56,7 @@ impl Stage for Survey {
                  extrapolated. Several sources are compared where they overlap and refused together when they differ. Small holes are filled by the surface of least bending and reported, large ones refused. \
                  Points are judged by leaving out whole passes, or blocks where there are none; steps between passes, washboard \
                  and lone points are told. Control points are judged by mean shift and spread, which is never \
-                 applied. Old tree beds are found by the autocorrelation of profiles across them and smoothed out for \
+                 applied. Old tree beds are found in the two-dimensional spectrum of the ground and smoothed out for \
                  concept work only; channels keep their surveyed heights.",
         needs: &[],
         reads: &["boundary", "elevation raster or points", "optional layers as given", "control points"],

@@ -284,6 +284,14 @@ fn beds_are_found_and_smoothed_and_channels_kept() {
                 .collect();
         }
         let outcome = run(&given, Some(0.03), &SurveyParams::default()).unwrap();
+        let said = &outcome.findings.iter().find(|f| f.code == "beds_smoothed").unwrap().message;
+        assert!(said.contains("along bearing 50 degrees"), "{said}");
+        let effect = &outcome.findings.iter().find(|f| f.code == "beds_effect").unwrap().message;
+        // Waves of 0.1 m and 4 m slope by 0.1 * (2 pi / 4) * 2 / pi = 10 % on average; cells of 1 m see two thirds of
+        // that (sin(kh) / kh). What is left without them is the plane (0.1 %) and the banks of the channel.
+        let (_, slopes) = effect.split_once("cells from ").unwrap();
+        let percent: Vec<f64> = slopes.split(' ').filter_map(|t| t.parse().ok()).take(2).collect();
+        assert!(percent[0] > 5.0 && percent[0] < 12.0 && percent[1] < 0.5 * percent[0], "{effect}");
         let ground = outcome.value.1.unwrap();
         assert!((ground.smoothed_over_m - 8.0).abs() < 0.3, "{}", ground.smoothed_over_m);
         // Mean of |0.1 sin| is 0.0637.
