@@ -7,7 +7,7 @@
 //!
 //! Shapes and units: heights rows x cols, metres. Bearings of the crests, degrees clockwise from grid north, 0 to 180.
 //!
-//! Source: Perron, J. T., Kirchner, J. W. and Dietrich, W. E. (2008), Journal of Geophysical Research 113, F04003
+//! Source: [`Bibliography::Perron2008`](crate::bibliography::Bibliography::Perron2008)
 //! (two-dimensional spectra of topography); transform by crate `rustfft`.
 //!
 //! How we know: `spacing_bearing_and_height_come_back`, `noise_and_single_ridges_are_no_wave`.

@@ -5,7 +5,7 @@
 //! point of a turn is predicted from the points of all other turns. Blocks are left out in five turns, set like a
 //! knight's move, so that two blocks left out together never share a side.
 //!
-//! Source: Roberts, D. R. et al. (2017), Ecography 40, 913-929 (block cross-validation).
+//! Source: [`Bibliography::Roberts2017`](crate::bibliography::Bibliography::Roberts2017).
 //!
 //! How we know: `validation_of_a_plane_and_of_noise`, `residuals_keep_the_order_given`.
 
@@ -75,11 +75,16 @@ pub fn block_turns(points: &[HeightPoint], block_m: f64) -> Vec<u32> {
 /// Predicts every point by natural neighbours from the points of all other turns.
 ///
 /// `turn_of` gives the turn of each point, [`KEPT`] for points never left out. Returns predicted minus surveyed height
-/// in the order given, metres; `None` for points never left out or outside the hull of the rest.
+/// in the order given, metres; `None` for points never left out, outside the hull of the rest or farther than `reach_m`
+/// from all of them.
 ///
 /// # Errors
 /// When a point is not finite or the points left in a turn do not span a surface.
-pub fn leave_out(points: &[HeightPoint], turn_of: &[u32]) -> Result<Vec<Option<f64>>, InterpolationError> {
+pub fn leave_out(
+    points: &[HeightPoint],
+    turn_of: &[u32],
+    reach_m: f64,
+) -> Result<Vec<Option<f64>>, InterpolationError> {
     let mut turns: Vec<u32> = turn_of.to_vec();
     turns.sort_unstable();
     turns.dedup();
@@ -97,7 +102,7 @@ pub fn leave_out(points: &[HeightPoint], turn_of: &[u32]) -> Result<Vec<Option<f
                 }
             }
             let (mesh, _) = Mesh::new(&Merged::new(&kept)?.points, &[])?;
-            let predicted = read_all(&mesh, &places, Interpolant::NaturalNeighbour, f64::INFINITY);
+            let predicted = read_all(&mesh, &places, Interpolant::NaturalNeighbour, reach_m);
             let error = |(i, z): (usize, Option<f64>)| (i, z.map(|z| z - points[i].height_m));
             Ok(out.into_iter().zip(predicted).map(error).collect())
         })
@@ -114,7 +119,7 @@ pub fn leave_out(points: &[HeightPoint], turn_of: &[u32]) -> Result<Vec<Option<f
 pub fn block_cross_validation(points: &[HeightPoint], block_m: f64) -> Result<Validation, InterpolationError> {
     let points = Merged::new(points)?.points;
     let turns = block_turns(&points, block_m);
-    let errors: Vec<f64> = leave_out(&points, &turns)?.into_iter().flatten().collect();
+    let errors: Vec<f64> = leave_out(&points, &turns, f64::INFINITY)?.into_iter().flatten().collect();
     Ok(Validation::of(&errors))
 }
 
@@ -143,7 +148,7 @@ mod tests {
         let points = strips(60.0, 10.0, 5.0, |x, _| if x > 25.0 && x < 35.0 { 0.1 } else { 0.0 });
         // Every line of the strip survey is its own swath; the third from the west stands 0.1 m high.
         let turns: Vec<u32> = points.iter().map(|p| ((p.at.x - 512_000.0) / 10.0).round() as u32).collect();
-        let errors = leave_out(&points, &turns).unwrap();
+        let errors = leave_out(&points, &turns, f64::INFINITY).unwrap();
         for ((p, turn), e) in points.iter().zip(&turns).zip(&errors) {
             match turn {
                 0 | 6 => {}

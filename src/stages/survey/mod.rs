@@ -59,14 +59,20 @@ impl Stage for Survey {
                  applied. Old tree beds are found in the two-dimensional spectrum of the ground and smoothed out for \
                  concept work only; channels keep their surveyed heights.",
         needs: &[],
-        reads: &["boundary", "elevation raster or points", "optional layers as given", "control points"],
+        reads: &["boundary", "elevation rasters or points", "breaklines", "optional layers as given", "control points"],
         makes: &[
             "the checked site",
             "the ground as surveyed",
             "the concept surface without old tree beds",
             "an accuracy statement",
         ],
-        cites: &[Bibliography::SimpleFeatures, Bibliography::Ledoux2014, Bibliography::Sibson1981],
+        cites: &[
+            Bibliography::SimpleFeatures,
+            Bibliography::Ledoux2014,
+            Bibliography::Sibson1981,
+            Bibliography::Roberts2017,
+            Bibliography::Perron2008,
+        ],
     };
     type Params = SurveyParams;
     type Input<'a> = SurveyInput<'a>;

@@ -67,7 +67,7 @@ fn finding<'a>(outcome: &'a Outcome<(Site, Option<Ground>)>, code: &str) -> &'a 
 fn metres(outcome: &Outcome<(Site, Option<Ground>)>, code: &str, behind: &str) -> f64 {
     let message = &finding(outcome, code).message;
     let rest = message.split(behind).nth(1).unwrap_or_else(|| panic!("{message}"));
-    rest.split_whitespace().next().unwrap().parse().unwrap()
+    rest.split_whitespace().next().unwrap().trim_end_matches(['.', ',']).parse().unwrap()
 }
 
 #[test]
@@ -138,16 +138,29 @@ fn passes_all_one_way_and_bare_ground_are_told() {
     assert!((105.0..160.0).contains(&east_m), "{east_m}");
 }
 
+/// Lines 30 m wide flown every 20 m, points 2 m apart; line 6 is 80 mm high.
 #[test]
-fn flown_points_are_tested_by_their_lines() {
-    let mut list = driven(0.01, swell, |pass, _| if pass == 11 { 0.08 } else { 0.0 });
-    for (i, p) in list.iter_mut().enumerate() {
-        p.swath = Some(500 + (i / 131) as u32);
+fn flown_lines_are_compared_where_they_overlap() {
+    let mut noise = Noise(7);
+    let mut list = Vec::new();
+    for line in 0..13_u32 {
+        for k in 0..2_000_u32 {
+            let at = Coord { x: 20.0 + 20.0 * f64::from(line) + noise.next(8.6), y: 20.0 + 0.13 * f64::from(k) };
+            let height_m = swell(at) + if line == 6 { 0.08 } else { 0.0 } + noise.next(0.01);
+            list.push(SurveyPoint { at, height_m, vertical_sigma_m: None, swath: Some(500 + line) });
+        }
     }
-    // Their order in the file says nothing any more.
+    // Their order in the file says nothing.
     list.sort_by(|a, b| a.at.y.total_cmp(&b.at.y).then(a.at.x.total_cmp(&b.at.x)));
     let outcome = surveyed(list);
-    assert!(finding(&outcome, "swath_step").message.contains("flight lines"));
+    let step = finding(&outcome, "swath_step");
+    assert!(step.message.contains("flight lines"), "{}", step.message);
+    assert!((metres(&outcome, "swath_step", "the worst by ") - 0.08).abs() < 0.015, "{}", step.message);
+    let Place::Point { east_m, .. } = step.place else { panic!("a step has a place") };
+    assert!((east_m - 140.0).abs() < 15.0, "{east_m}");
+    // Accuracy is that of blocks, not of ground a whole line away.
+    let accuracy = &outcome.value.1.as_ref().unwrap().accuracy;
+    assert!(accuracy.basis.contains("blocks") && accuracy.vertical_sigma_m < 0.06, "{accuracy:?}");
 }
 
 /// Every tenth pass, shifted: what a second crew measured, `off` metres high.

@@ -15,6 +15,8 @@ const LONE_POINT_M: f64 = 0.15;
 const DENSITY_SQUARE_M: f64 = 25.0;
 /// Share of the squares without any point from which the survey counts as patchy.
 const EMPTY_SHARE: f64 = 0.1;
+/// Points of other lines farther away say nothing about a flown line, metres.
+const OVERLAP_REACH_M: f64 = 3.0;
 /// Fewest predictions for an accuracy to be called measured.
 const LEAST_PREDICTIONS: usize = 20;
 
@@ -86,24 +88,31 @@ pub(super) fn surface(
 }
 
 /// Leaves out whole passes, or blocks where there are none, and says what that shows.
+///
+/// Flown lines are hundreds of metres wide: left out whole they say nothing about the ground between the points, but
+/// where they overlap they say whether they fit each other.
 pub(super) fn test(points: &Points, params: &SurveyParams, findings: &mut Vec<Finding>) -> Option<Tested> {
     let passes = Passes::of(&points.all, &points.starts);
     let heights = heights(&points.all);
-    let (turns, what) = match &passes {
-        Some(passes) => (passes.turns(heights.len()), "whole passes".to_owned()),
-        None => (
-            block_turns(&heights, params.validation_block_m),
+    let by_pass = passes.as_ref().and_then(|passes| {
+        let reach_m = if passes.driven { f64::INFINITY } else { OVERLAP_REACH_M };
+        leave_out(&heights, &passes.turns(heights.len()), reach_m).ok()
+    });
+    if let (Some(passes), Some(errors)) = (&passes, &by_pass) {
+        passes.judge(&points.all, errors, findings);
+    }
+    let driven = passes.is_some_and(|passes| passes.driven);
+    let (errors, what) = match by_pass {
+        Some(errors) if driven => (errors, "whole passes".to_owned()),
+        // Too few points to leave any out is no fault: the accuracy is then assumed and said to be.
+        _ => (
+            leave_out(&heights, &block_turns(&heights, params.validation_block_m), f64::INFINITY).ok()?,
             format!("blocks of points {:.0} m wide", params.validation_block_m),
         ),
     };
-    // Too few points to leave any out is no fault: the accuracy is then assumed and said to be.
-    let errors = leave_out(&heights, &turns).ok()?;
     let known: Vec<f64> = errors.iter().flatten().copied().collect();
     if known.len() < LEAST_PREDICTIONS {
         return None;
-    }
-    if let Some(passes) = &passes {
-        passes.judge(&points.all, &errors, findings);
     }
     say_lone_points(&points.all, &errors, &known, findings);
     let off = |i: &usize| errors[*i].map_or(0.0, f64::abs);

@@ -50,7 +50,7 @@ pub(super) struct Passes {
     /// The rest.
     pub ties: Vec<Pass>,
     /// Told apart by the track; else the file numbers them, as airborne surveys do.
-    driven: bool,
+    pub driven: bool,
 }
 
 impl Passes {
