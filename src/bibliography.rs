@@ -115,10 +115,14 @@ bibliography! {
     OCallaghanMark1984 => "O'Callaghan, J. F., Mark, D. M. (1984). The extraction of drainage networks from digital elevation data. Computer Vision, Graphics, and Image Processing 28, 323-344.",
     /// Field decomposition and driving directions.
     OksanenVisala2009 => "Oksanen, T., Visala, A. (2009). Coverage path planning algorithms for agricultural field machines. Journal of Field Robotics 26, 651-668.",
+    /// Two-dimensional spectra of topography.
+    Perron2008 => "Perron, J. T., Kirchner, J. W., Dietrich, W. E. (2008). Spectral signatures of characteristic spatial scales and nonfractal structure in landscapes. Journal of Geophysical Research 113, F04003.",
     /// Kinematic wave time of concentration.
     RaganDuru1972 => "Ragan, R. M., Duru, J. O. (1972). Kinematic wave nomograph for times of concentration. Journal of the Hydraulics Division ASCE 98, 1765-1771.",
     /// Revised soil-loss equation.
     Renard1997 => "Renard, K. G., Foster, G. R., Weesies, G. A., McCool, D. K., Yoder, D. C. (1997). Predicting Soil Erosion by Water. USDA Agriculture Handbook 703.",
+    /// Leaving out whole blocks when neighbours are alike.
+    Roberts2017 => "Roberts, D. R. et al. (2017). Cross-validation strategies for data with temporal, spatial, hierarchical, or phylogenetic structure. Ecography 40, 913-929.",
     /// Uncertainty of volumes from correlated height errors.
     Rolstad2009 => "Rolstad, C., Haug, T., Denby, B. (2009). Spatially integrated geodetic glacier mass balance and its uncertainty based on geostatistical analysis: application to the western Svartisen ice cap, Norway. Journal of Glaciology 55(192), 666-680.",
     /// Lines across a figure: Crofton's formula.

@@ -29,9 +29,10 @@ pub fn versions() -> Vec<(String, String)> {
 pub fn of(base: &Path, site: &SiteTable, wanted: &Wanted) -> Result<(String, Vec<InputRecord>), Problems> {
     let mut problems = Problems::default();
     let mut records = Vec::new();
-    let elevation = site.elevation.as_deref().filter(|_| wanted.ground);
-    let inputs = [("boundary", Some(site.boundary.as_str())), ("elevation", elevation)]
+    let heights = if wanted.ground { site.height_sources() } else { Vec::new() };
+    let inputs = [("boundary", Some(site.boundary.as_str()))]
         .into_iter()
+        .chain(heights.into_iter().map(|(key, path)| (key, Some(path))))
         .chain(site.optional_layers())
         .chain([
             ("given_blocks", wanted.given_blocks.as_deref()),

@@ -1,8 +1,9 @@
 //! Files become artifacts and documents become files: the only folder that knows GDAL, PROJ and the disk.
 //!
-//! In: `open` (what may be opened) -> `vector_in`, `raster_in`, `points_in` -> `layers_in`, `survey_in` (all in one
+//! In: `open` (what may be opened) -> `vector_in`, `raster_in`, `points_in` (text by `points_text`, clouds by `las_in`) -> `layers_in`, `survey_in` (all in one
 //! projected system, see `crs` and `transform`). Out: `layers_out`, `geotiff_out`, `run_folder`. [`DiskStore`] joins them.
 
+mod breaklines_in;
 mod centre_line;
 mod crs;
 mod digest;
@@ -11,12 +12,16 @@ mod gdal_raw;
 mod gdal_setup;
 mod geotiff_out;
 mod height_units;
+mod heights_in;
+mod las_frame;
+mod las_in;
 mod layers_in;
 mod layers_out;
 mod local_geodesy;
 mod objects;
 mod open;
 mod points_in;
+mod points_text;
 mod raster_frame;
 mod raster_in;
 mod run_folder;

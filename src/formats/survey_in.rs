@@ -1,27 +1,18 @@
 //! All inputs of a run read together: the working system chosen, everything brought into it, every fault collected.
 
+use super::heights_in::{self, Opened};
 use super::layers_in::{self, Context};
 use super::open::Source;
-use super::points_in::{self, Points};
 use super::raster_in::HeightRaster;
 use super::vector_in::RawLayer;
-use super::{crs, local_geodesy, transform::Mapper};
+use super::{breaklines_in, crs, local_geodesy, transform::Mapper};
 use crate::finding::{Finding, Outcome, Problem, Problems, Severity};
 use crate::land::site_table::SiteTable;
 use crate::land::store::Wanted;
-use crate::land::survey::{ElevationModel, RawElevation, RawSurvey};
+use crate::land::survey::{ElevationModel, RawSurvey};
 use gdal::spatial_ref::SpatialRef;
 use geo::{BoundingRect, Coord, Geometry, MapCoords, MultiPolygon, Rect};
 use std::path::Path;
-
-/// Heights before they are brought into the working system.
-enum Opened {
-    Raster(HeightRaster),
-    Points(Points, String),
-}
-
-/// Extensions of files whose heights are points.
-const VECTOR: [&str; 7] = ["geojson", "json", "gpkg", "shp", "kml", "kmz", "fgb"];
 
 /// Reads everything a run wants.
 ///
@@ -31,7 +22,8 @@ pub fn read(base: &Path, site: &SiteTable, wanted: &Wanted) -> Result<Outcome<Ra
     let mut problems = Problems::default();
     let fallback = keep(site.crs.as_deref().map(crs::from_user).transpose(), &mut problems).flatten();
     let boundary = keep(boundary(base, site, fallback.as_ref()), &mut problems);
-    let elevation = keep(open_elevation(base, site, wanted, fallback.as_ref()), &mut problems);
+    let elevation = heights_in::open_all(base, site, wanted, fallback.as_ref(), boundary.as_ref());
+    let elevation = elevation.map_err(|more| problems.0.extend(more.0)).ok();
     let (Some(boundary), Some(elevation)) = (boundary, elevation) else {
         // Without these two there is no working system; the other files are still looked at, so all faults show at once.
         for (key, path) in site.optional_layers() {
@@ -57,37 +49,8 @@ fn boundary(base: &Path, site: &SiteTable, fallback: Option<&SpatialRef>) -> Res
     Ok(layer)
 }
 
-fn open_elevation(
-    base: &Path,
-    site: &SiteTable,
-    wanted: &Wanted,
-    fallback: Option<&SpatialRef>,
-) -> Result<Option<Opened>, Problem> {
-    let Some(path) = site.elevation.as_deref().filter(|_| wanted.ground) else {
-        if wanted.ground {
-            return Err(Problem::request(
-                "elevation_missing",
-                "the stages asked for read the ground, but `site.elevation` is not set",
-            )
-            .hint("name a height raster or surveyed points under `[site]`"));
-        }
-        return Ok(None);
-    };
-    let source = Source::find(base, "elevation", path)?;
-    let unit = site.elevation_unit.as_deref();
-    let label = source.label();
-    let opened = if source.is_point_text() {
-        Opened::Points(points_in::read_text(&source, fallback, unit)?, label)
-    } else if source.layer.is_some() || VECTOR.contains(&source.extension().as_str()) {
-        Opened::Points(points_in::read_vector(source, fallback, unit)?, label)
-    } else {
-        Opened::Raster(HeightRaster::open(source, fallback, unit)?)
-    };
-    Ok(Some(opened))
-}
-
 /// Extent of a layer in its own coordinates.
-fn extent(layer: &RawLayer) -> Rect<f64> {
+pub(super) fn extent(layer: &RawLayer) -> Rect<f64> {
     let all = layer.features.iter().filter_map(|f| f.geometry.bounding_rect());
     all.reduce(|a, b| {
         Rect::new(
@@ -151,12 +114,12 @@ fn in_working(
     wanted: &Wanted,
     fallback: Option<&SpatialRef>,
     raw: &RawLayer,
-    elevation: Option<Opened>,
+    elevation: Vec<(String, Opened)>,
 ) -> Result<Outcome<RawSurvey>, Problems> {
     if let Some(problem) = off_the_earth(raw) {
         return Err(problem.into());
     }
-    let (working, note) = working_system(raw, elevation.as_ref())?;
+    let (working, note) = working_system(raw, elevation.first().map(|(_, e)| e))?;
     let mut notes: Vec<String> = note.into_iter().collect();
     let mut problems = Problems::default();
     let context = Context { base, site, fallback, working: &working };
@@ -165,9 +128,19 @@ fn in_working(
         .and_then(|layer| layers_in::parcels(&layer, site.parcel_name.as_deref()))?;
     let whole = MultiPolygon(parcels.iter().flat_map(|(_, m)| m.0.iter().cloned()).collect());
     let other = swapped(raw, &working, site.allow_null_datum_shift);
-    let vertical = vertical_of(site, elevation.as_ref());
-    let heights = elevation
-        .and_then(|e| keep(bring(e, site, wanted, &working, &whole, other.as_ref(), &mut notes), &mut problems));
+    let vertical = vertical_of(site, elevation.first().map(|(_, e)| e));
+    let target = heights_in::Target { site, wanted, working: &working, boundary: &whole, swapped: other.as_ref() };
+    let mut heights = Vec::new();
+    for (name, opened) in elevation {
+        if let Some(brought) = keep(opened.into_working(&target, &mut notes), &mut problems) {
+            heights.push((name, brought));
+        }
+    }
+    let breaklines = if wanted.ground {
+        keep(breaklines_in::read(&context, &mut notes), &mut problems).unwrap_or_default()
+    } else {
+        Vec::new()
+    };
     let given_surface = wanted
         .given_surface
         .as_deref()
@@ -183,7 +156,18 @@ fn in_working(
     let geodesy = keep(local_geodesy::around(&working, centre), &mut problems);
     let tag = keep(crs::tag(&working, vertical.0, vertical.1), &mut problems);
     let (Some((layers, not_given)), Some(geodesy), Some(crs)) = (layers, geodesy, tag) else { return Err(problems) };
-    let value = RawSurvey { parcels, elevation: heights, layers, not_given, given_surface, crs, geodesy };
+    let mut heights = heights.into_iter();
+    let value = RawSurvey {
+        parcels,
+        elevation: heights.next().map(|(_, first)| first),
+        more_elevation: heights.collect(),
+        breaklines,
+        layers,
+        not_given,
+        given_surface,
+        crs,
+        geodesy,
+    };
     notes.sort();
     notes.dedup();
     let findings = notes.into_iter().map(|n| Finding::new(Severity::Note, "survey", "input_handling", n)).collect();
@@ -194,34 +178,12 @@ fn in_working(
 fn vertical_of(site: &SiteTable, elevation: Option<&Opened>) -> (Option<String>, Option<u32>) {
     let own = match elevation {
         Some(Opened::Raster(raster)) => (raster.crs.vertical_name.clone(), raster.crs.vertical_epsg),
-        _ => (None, None),
+        Some(Opened::Points(points, _)) => (points.heights.name.clone(), points.heights.epsg),
+        None => (None, None),
     };
     match &site.vertical_datum {
         Some(name) if own.0.as_ref() != Some(name) => (Some(name.clone()), None),
         _ => own,
-    }
-}
-
-fn bring(
-    elevation: Opened,
-    site: &SiteTable,
-    wanted: &Wanted,
-    working: &SpatialRef,
-    boundary: &MultiPolygon<f64>,
-    swapped: Option<&MultiPolygon<f64>>,
-    notes: &mut Vec<String>,
-) -> Result<RawElevation, Problem> {
-    match elevation {
-        Opened::Raster(raster) => {
-            let heights = raster.read(working, boundary, swapped, wanted.margin_m, site.allow_null_datum_shift)?;
-            notes.extend(heights.notes);
-            Ok(RawElevation::Raster { heights: heights.raster, handling: heights.handling })
-        }
-        Opened::Points(points, label) => {
-            let points = points.into_crs(working, site.allow_null_datum_shift, &label)?;
-            notes.extend(points.notes);
-            Ok(RawElevation::Points { points: points.points, dropped: points.dropped })
-        }
     }
 }
 

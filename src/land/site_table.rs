@@ -18,9 +18,16 @@ pub struct SiteTable {
     /// Whether blocks may cross from one parcel into the next.
     #[serde(default)]
     pub parcels_worked_as_one: bool,
-    /// Elevation: a raster GDAL reads, or points with heights (CSV or a vector file with Z).
+    /// Elevation: a raster GDAL reads, or points with heights (CSV, a vector file with Z, or a LAS or LAZ cloud).
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub elevation: Option<String>,
+    /// Further sources of elevation of the same kinds, compared with those before them where they overlap. Where two
+    /// rasters, or points and a raster, give a height, the one named first counts; points of several files make one surface.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub more_elevation: Vec<String>,
+    /// Lines with heights (Z) the ground breaks along: drain edges, banks, headlands. Used with elevation points.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub breakline: Option<String>,
     /// Vertical standard error of the elevation source (1 sigma), metres. Leave out when not known.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     #[schemars(range(min = 0.001, max = 5.0))]
@@ -98,6 +105,13 @@ fn currency() -> String {
 }
 
 impl SiteTable {
+    /// Every source of heights: key and path, in the order of their standing, the breaklines last.
+    #[must_use]
+    pub fn height_sources(&self) -> Vec<(&'static str, &str)> {
+        let first = self.elevation.as_deref().map(|p| ("elevation", p));
+        let more = self.more_elevation.iter().map(|p| ("more_elevation", p.as_str()));
+        first.into_iter().chain(more).chain(self.breakline.as_deref().map(|p| ("breakline", p))).collect()
+    }
     /// The optional layers: key and path, in a fixed order.
     #[must_use]
     pub fn optional_layers(&self) -> [(&'static str, Option<&str>); 13] {

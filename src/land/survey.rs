@@ -19,6 +19,15 @@ pub struct SurveyPoint {
     pub height_m: f64,
     /// Vertical precision the instrument gave (1 sigma), metres.
     pub vertical_sigma_m: Option<f64>,
+    /// Pass or flight line as the file numbers it.
+    pub swath: Option<u32>,
+}
+
+/// A line the ground breaks along: drain edge, bank, headland. Heights change slope across it.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Breakline {
+    /// Place (working metres) and height (metres) of each vertex, in order.
+    pub vertices: Vec<(Coord<f64>, f64)>,
 }
 
 /// Where the heights came from, already in working metres.
@@ -33,10 +42,12 @@ pub enum RawElevation {
     },
     /// Points to be gridded.
     Points {
-        /// The points that passed the reader's checks.
+        /// The points that passed the reader's checks, in the order they were taken.
         points: Vec<SurveyPoint>,
-        /// Points dropped by the reader (float fixes, no height).
-        dropped: usize,
+        /// Points dropped by the reader because their fix was not fixed or not precise.
+        floats: usize,
+        /// Points dropped by the reader because they had no height.
+        blanks: usize,
     },
 }
 
@@ -47,6 +58,10 @@ pub struct RawSurvey {
     pub parcels: Vec<(String, MultiPolygon<f64>)>,
     /// Heights; absent when no wanted stage reads them.
     pub elevation: Option<RawElevation>,
+    /// Further sources of heights, by the name they were given, in the order of their standing.
+    pub more_elevation: Vec<(String, RawElevation)>,
+    /// Lines the ground breaks along.
+    pub breaklines: Vec<Breakline>,
     /// Optional layers as read.
     pub layers: SiteLayers,
     /// Optional inputs that were not given.

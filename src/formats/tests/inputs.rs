@@ -216,9 +216,51 @@ fn points_stand_in_for_a_raster() {
     assert_eq!(place.problem(&table).code, "no_crs");
     table.crs = Some("EPSG:7856".to_owned());
     let survey = place.read(&table).unwrap().value;
-    let Some(RawElevation::Points { points, dropped }) = survey.elevation else { panic!("points were given") };
-    assert_eq!((points.len(), dropped, points[0].height_m), (1, 1, 51.25));
+    let Some(RawElevation::Points { points, floats, .. }) = survey.elevation else { panic!("points were given") };
+    assert_eq!((points.len(), floats, points[0].height_m), (1, 1, 51.25));
     assert_eq!(survey.crs.epsg, Some(7856));
+}
+
+#[test]
+fn breaklines_and_further_sources_come_with_their_heights() {
+    let place = Place::new(BOUNDARY);
+    place.put("rtk.csv", "1,7812100,372100,51.25,GR\n2,7812100,372110,51.5,GR\n3,7812110,372110,51.6,GR\n");
+    place.put("more.csv", "e,n,z\n372105,7812105,51.4\n");
+    let line = |coordinates: &str| {
+        format!(
+            "{{\"type\":\"FeatureCollection\",\"crs\":{{\"type\":\"name\",\"properties\":{{\"name\":\"urn:ogc:def:crs:EPSG::7856\"}}}},\
+             \"features\":[{{\"type\":\"Feature\",\"properties\":{{}},\"geometry\":{{\"type\":\"LineString\",\"coordinates\":{coordinates}}}}}]}}"
+        )
+    };
+    place.put("edge.geojson", &line("[[372100,7812100,50.5],[372120,7812100,50.25]]"));
+    let mut table = SiteTable {
+        elevation: Some("rtk.csv".to_owned()),
+        more_elevation: vec!["more.csv".to_owned()],
+        breakline: Some("edge.geojson".to_owned()),
+        crs: Some("EPSG:7856".to_owned()),
+        ..site()
+    };
+    let survey = place.read(&table).unwrap().value;
+    let Some(RawElevation::Points { points, .. }) = &survey.elevation else { panic!("points were given") };
+    assert_eq!((points.len(), points[0].at), (3, geo::Coord { x: 372_100.0, y: 7_812_100.0 }));
+    assert_eq!(survey.more_elevation[0].0, "more.csv");
+    assert_eq!(survey.breaklines[0].vertices[1], (geo::Coord { x: 372_120.0, y: 7_812_100.0 }, 50.25));
+    // Every source counts for the digest.
+    let digest = |t: &SiteTable| crate::formats::digest::of(place.0.path(), t, &wanted()).unwrap().0;
+    let before = digest(&table);
+    place.put("edge.geojson", &line("[[372100,7812100],[372120,7812100]]"));
+    assert_ne!(before, digest(&table));
+    assert_eq!(place.problem(&table).code, "breakline_without_heights");
+    table.breakline = Some("boundary.geojson".to_owned());
+    assert_eq!(place.problem(&table).code, "breakline_without_heights");
+    table.breakline = Some("gone.geojson".to_owned());
+    table.more_elevation = vec!["gone.laz".to_owned()];
+    let codes: Vec<String> = place.read(&table).map(|_| ()).unwrap_err().0.into_iter().map(|p| p.code).collect();
+    assert!(codes.iter().all(|c| c == "file_missing") && !codes.is_empty(), "{codes:?}");
+}
+
+fn wanted() -> Wanted {
+    Wanted { ground: true, margin_m: 50.0, ..Wanted::default() }
 }
 
 #[test]

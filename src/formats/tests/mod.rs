@@ -1,5 +1,6 @@
 //! Checks of the whole folder against files and published values.
 
+mod clouds;
 mod geodesy;
 mod inputs;
 mod outputs;

@@ -1,30 +1,26 @@
-//! A grid of heights from scattered points, and how far it can be trusted.
+//! A grid of heights from scattered points and breaklines.
 //!
 //! Natural neighbours weight the points round a place by the area each would lose to it; the surface passes through
 //! every point, is smooth elsewhere and never leaves the range of the points round it. The plain triangulation is
-//! kept as a second, rougher choice. Cells outside the convex hull of the points, or farther than a stated reach
-//! from the nearest point used, stay invalid: nothing is extrapolated, and gaps in a survey are not papered over.
-//!
-//! The honest test of a strip survey is to leave out whole blocks, because a point's neighbours along the track are
-//! so near that leaving out single points shows nothing. Blocks are left out in five turns, set like a knight's
-//! move, so that two blocks left out together never share a side and every point is predicted at most once.
+//! kept as a second, rougher choice. Breaklines are edges of the triangulation; points beyond one have no say in the
+//! heights before it. Cells outside the convex hull of the points, or farther than a stated reach from the nearest
+//! point used, stay invalid: nothing is extrapolated, and gaps in a survey are not papered over.
 //!
 //! Shapes and units: points (east, north, height), metres. Points at the same place (to 1 mm) are merged by their
 //! mean height; points are sorted first, so their order does not matter. Rows are worked on in parallel, each by
 //! itself.
 //!
-//! Source: [`Bibliography::Sibson1981`](crate::bibliography::Bibliography::Sibson1981), as built in crate `spade`.
-//! Block cross-validation: Roberts, D. R. et al. (2017), Ecography 40, 913-929.
+//! Source: [`Bibliography::Sibson1981`](crate::bibliography::Bibliography::Sibson1981), triangulation by crate `spade`.
 //!
 //! How we know: `planes_come_back`, `passes_through_points_and_stays_in_range`, `no_extrapolation`,
-//! `duplicates_are_merged`, `validation_of_a_plane_and_of_noise`.
+//! `duplicates_are_merged`, `agrees_with_a_second_implementation`, `breaklines_keep_both_sides_apart`.
 
+use super::mesh::Mesh;
+use super::natural::Reader;
 use crate::grid::{Cell, GridSpec, Raster};
 use geo::Coord;
 use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
-use spade::{DelaunayTriangulation, FloatTriangulation, HasPosition, Point2, Triangulation};
-use std::collections::BTreeMap;
 
 /// A surveyed height.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
@@ -70,33 +66,13 @@ pub enum InterpolationError {
     Triangulation(String),
 }
 
-/// How well heights are predicted where a whole block of points is left out.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-pub struct Validation {
-    /// Root mean square of predicted minus surveyed height, metres.
-    pub rmse_m: f64,
-    /// Mean of predicted minus surveyed height, metres.
-    pub bias_m: f64,
-    /// 95th percentile of the absolute difference (nearest rank), metres.
-    pub p95_m: f64,
-    /// Greatest absolute difference, metres.
-    pub max_m: f64,
-    /// Number of points predicted; those outside the hull of the rest are not.
-    pub n: usize,
-}
-
-/// A point of the triangulation, relative to an origin near it so that no digits are lost.
-#[derive(Debug, Clone, Copy)]
-struct Node {
-    at: Point2<f64>,
-    height_m: f64,
-}
-
-impl HasPosition for Node {
-    type Scalar = f64;
-    fn position(&self) -> Point2<f64> {
-        self.at
-    }
+/// A grid made of points and breaklines.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Gridded {
+    /// The heights.
+    pub raster: Raster<f32>,
+    /// Middles of the pieces of breaklines that cross another one and were left out.
+    pub crossing: Vec<Coord<f64>>,
 }
 
 /// Heights at the cell centres of a grid.
@@ -111,12 +87,40 @@ pub fn interpolate(
     method: Interpolant,
     reach_m: f64,
 ) -> Result<Raster<f32>, InterpolationError> {
-    let surface = Surface::new(&merge_duplicates(points)?)?;
+    interpolate_with_breaks(points, &[], spec, method, reach_m).map(|gridded| gridded.raster)
+}
+
+/// Heights at the cell centres of a grid, from points and breaklines (polylines of points); see [`interpolate`].
+///
+/// # Errors
+/// When a point is not finite or the points do not span a surface.
+pub fn interpolate_with_breaks(
+    points: &[HeightPoint],
+    lines: &[Vec<HeightPoint>],
+    spec: GridSpec,
+    method: Interpolant,
+    reach_m: f64,
+) -> Result<Gridded, InterpolationError> {
+    let all: Vec<HeightPoint> = lines.iter().flatten().chain(points).copied().collect();
+    let merged = Merged::new(&all)?;
+    let mut pairs: Vec<[usize; 2]> = Vec::new();
+    let mut first = 0;
+    for line in lines {
+        for k in first..(first + line.len()).saturating_sub(1) {
+            pairs.push([merged.place_of[k] as usize, merged.place_of[k + 1] as usize]);
+        }
+        first += line.len();
+    }
+    pairs.retain(|[a, b]| a != b);
+    pairs.sort_unstable();
+    pairs.dedup();
+    let (mesh, crossing) = Mesh::new(&merged.points, &pairs)?;
+    let middle = |[a, b]: [usize; 2]| (merged.points[a].at + merged.points[b].at) / 2.0;
     let cols = spec.cols as usize;
     let mut raster = Raster::empty(spec, 0.0_f32);
     raster.values.par_chunks_mut(cols.max(1)).zip(raster.valid.par_chunks_mut(cols.max(1))).enumerate().for_each(
         |(row, (values, valid))| {
-            let mut reader = surface.reader(method, reach_m);
+            let mut reader = Reader::new(&mesh, method, reach_m);
             for col in 0..cols {
                 if let Some(z) = reader.height(spec.centre(Cell::new(row as u32, col as u32))) {
                     (values[col], valid[col]) = (z as f32, true);
@@ -124,7 +128,29 @@ pub fn interpolate(
             }
         },
     );
-    Ok(raster)
+    Ok(Gridded { raster, crossing: crossing.into_iter().map(middle).collect() })
+}
+
+/// Heights at single places; `None` outside the hull and beyond the reach.
+///
+/// # Errors
+/// When a point is not finite or the points do not span a surface.
+pub fn heights_at(
+    points: &[HeightPoint],
+    places: &[Coord<f64>],
+    method: Interpolant,
+    reach_m: f64,
+) -> Result<Vec<Option<f64>>, InterpolationError> {
+    let (mesh, _) = Mesh::new(&Merged::new(points)?.points, &[])?;
+    Ok(read_all(&mesh, places, method, reach_m))
+}
+
+pub(super) fn read_all(mesh: &Mesh, places: &[Coord<f64>], method: Interpolant, reach_m: f64) -> Vec<Option<f64>> {
+    let chunks = places.par_chunks(2048).flat_map_iter(|chunk| {
+        let mut reader = Reader::new(mesh, method, reach_m);
+        chunk.iter().map(|at| reader.height(*at)).collect::<Vec<_>>()
+    });
+    chunks.collect()
 }
 
 /// Points sorted by east, then north; those in the same millimetre merged to their mean height.
@@ -132,146 +158,54 @@ pub fn interpolate(
 /// # Errors
 /// When a point is not finite.
 pub fn merge_duplicates(points: &[HeightPoint]) -> Result<Vec<HeightPoint>, InterpolationError> {
-    let mut places: BTreeMap<(i64, i64), Vec<HeightPoint>> = BTreeMap::new();
-    for (index, p) in points.iter().enumerate() {
-        if !(p.at.x.is_finite() && p.at.y.is_finite() && p.height_m.is_finite()) {
+    Merged::new(points).map(|merged| merged.points)
+}
+
+/// Distinct points and where each of the points given went.
+pub(super) struct Merged {
+    pub points: Vec<HeightPoint>,
+    /// For each point given, its place in `points`.
+    pub place_of: Vec<u32>,
+}
+
+impl Merged {
+    pub fn new(points: &[HeightPoint]) -> Result<Self, InterpolationError> {
+        if let Some((index, p)) = (0..).zip(points).find(|(_, p)| !is_finite(p)) {
             let (east, north, height_m) = (p.at.x, p.at.y, p.height_m);
             return Err(InterpolationError::NotFinite { index, east, north, height_m });
         }
-        let place = ((p.at.x * 1000.0).round() as i64, (p.at.y * 1000.0).round() as i64);
-        places.entry(place).or_default().push(*p);
-    }
-    let merged = places.into_values().map(|mut same| {
-        same.sort_by(|a, b| {
-            a.at.x.total_cmp(&b.at.x).then(a.at.y.total_cmp(&b.at.y)).then(a.height_m.total_cmp(&b.height_m))
-        });
-        let mean = same.iter().map(|p| p.height_m).sum::<f64>() / same.len() as f64;
-        HeightPoint { at: same[0].at, height_m: mean }
-    });
-    Ok(merged.collect())
-}
-
-/// Predicts the points of each square block of side `block_m` from the points of the others, by natural neighbours.
-///
-/// # Errors
-/// When a point is not finite or the points left in one of the five turns do not span a surface.
-pub fn block_cross_validation(points: &[HeightPoint], block_m: f64) -> Result<Validation, InterpolationError> {
-    let points = merge_duplicates(points)?;
-    let turn = |p: &HeightPoint| {
-        let (i, j) = ((p.at.x / block_m).floor() as i64, (p.at.y / block_m).floor() as i64);
-        (i + 2 * j).rem_euclid(5)
-    };
-    let mut errors = Vec::new();
-    for left_out in 0..5 {
-        let (out, kept): (Vec<HeightPoint>, Vec<HeightPoint>) = points.iter().partition(|p| turn(p) == left_out);
-        if out.is_empty() {
-            continue;
+        let place = |p: &HeightPoint| ((p.at.x * 1000.0).round() as i64, (p.at.y * 1000.0).round() as i64);
+        let mut order: Vec<(i64, i64, u32)> = (0_u32..).zip(points).map(|(i, p)| (place(p).0, place(p).1, i)).collect();
+        order.par_sort_unstable();
+        let mut merged = Vec::with_capacity(points.len());
+        let mut place_of = vec![0; points.len()];
+        for same in order.chunk_by(|a, b| (a.0, a.1) == (b.0, b.1)) {
+            let mut here: Vec<HeightPoint> = same.iter().map(|s| points[s.2 as usize]).collect();
+            // Sorted by value, so that the mean does not depend on the order the points came in.
+            here.sort_by(|a, b| {
+                a.at.x.total_cmp(&b.at.x).then(a.at.y.total_cmp(&b.at.y)).then(a.height_m.total_cmp(&b.height_m))
+            });
+            let height_m = here.iter().map(|p| p.height_m).sum::<f64>() / here.len() as f64;
+            same.iter().for_each(|s| place_of[s.2 as usize] = merged.len() as u32);
+            merged.push(HeightPoint { at: here[0].at, height_m });
         }
-        let surface = Surface::new(&kept)?;
-        let predicted: Vec<Option<f64>> = out
-            .par_chunks(512)
-            .flat_map_iter(|chunk| {
-                let mut reader = surface.reader(Interpolant::NaturalNeighbour, f64::INFINITY);
-                chunk.iter().map(|p| reader.height(p.at).map(|z| z - p.height_m)).collect::<Vec<_>>()
-            })
-            .collect();
-        errors.extend(predicted.into_iter().flatten());
-    }
-    Ok(summary(&errors))
-}
-
-fn summary(errors: &[f64]) -> Validation {
-    let n = errors.len();
-    let count = n.max(1) as f64;
-    let mut sizes: Vec<f64> = errors.iter().map(|e| e.abs()).collect();
-    sizes.sort_by(f64::total_cmp);
-    let rank = (0.95 * n as f64).ceil() as usize;
-    Validation {
-        rmse_m: (errors.iter().map(|e| e * e).sum::<f64>() / count).sqrt(),
-        bias_m: errors.iter().sum::<f64>() / count,
-        p95_m: sizes.get(rank.saturating_sub(1)).copied().unwrap_or(0.0),
-        max_m: sizes.last().copied().unwrap_or(0.0),
-        n,
+        Ok(Self { points: merged, place_of })
     }
 }
 
-/// A triangulated set of points.
-struct Surface {
-    origin: Coord<f64>,
-    mesh: DelaunayTriangulation<Node>,
-}
-
-impl Surface {
-    fn new(points: &[HeightPoint]) -> Result<Self, InterpolationError> {
-        let origin = points.first().map_or(Coord { x: 0.0, y: 0.0 }, |p| p.at);
-        let node = |p: &HeightPoint| {
-            let d = p.at - origin;
-            Node { at: Point2::new(d.x, d.y), height_m: p.height_m }
-        };
-        let mesh = DelaunayTriangulation::bulk_load_stable(points.iter().map(node).collect())
-            .map_err(|e| InterpolationError::Triangulation(e.to_string()))?;
-        if mesh.num_inner_faces() == 0 {
-            return Err(InterpolationError::NoSurface { places: points.len() });
-        }
-        Ok(Self { origin, mesh })
-    }
-
-    fn reader(&self, method: Interpolant, reach_m: f64) -> Reader<'_> {
-        Reader {
-            surface: self,
-            method,
-            reach_m,
-            natural: self.mesh.natural_neighbor(),
-            flat: self.mesh.barycentric(),
-            weights: Vec::new(),
-        }
-    }
-}
-
-/// Reads heights off a surface; one per thread, because it keeps its working memory.
-struct Reader<'a> {
-    surface: &'a Surface,
-    method: Interpolant,
-    reach_m: f64,
-    natural: spade::NaturalNeighbor<'a, DelaunayTriangulation<Node>>,
-    flat: spade::Barycentric<'a, DelaunayTriangulation<Node>>,
-    weights: Vec<(spade::handles::FixedVertexHandle, f64)>,
-}
-
-impl Reader<'_> {
-    fn height(&mut self, at: Coord<f64>) -> Option<f64> {
-        let d = at - self.surface.origin;
-        let place = Point2::new(d.x, d.y);
-        if self.method == Interpolant::NaturalNeighbour {
-            self.natural.get_weights(place, &mut self.weights);
-            // Very flat triangles at the hull can spoil the areas; the triangle itself is then the safe answer.
-            let total: f64 = self.weights.iter().map(|(_, w)| *w).sum();
-            let sound = (total - 1.0).abs() < 1e-6 && self.weights.iter().all(|(_, w)| *w > -1e-6);
-            if !sound {
-                self.flat.get_weights(place, &mut self.weights);
-            }
-        } else {
-            self.flat.get_weights(place, &mut self.weights);
-        }
-        let (mut height, mut nearest_m) = (0.0, f64::INFINITY);
-        for (vertex, weight) in &self.weights {
-            let node = *self.surface.mesh.vertex(*vertex).data();
-            height += weight * node.height_m;
-            nearest_m = nearest_m.min((node.at.x - place.x).hypot(node.at.y - place.y));
-        }
-        (!self.weights.is_empty() && height.is_finite() && nearest_m <= self.reach_m).then_some(height)
-    }
+fn is_finite(p: &HeightPoint) -> bool {
+    p.at.x.is_finite() && p.at.y.is_finite() && p.height_m.is_finite()
 }
 
 #[cfg(test)]
-mod tests {
+pub(super) mod tests {
     use super::*;
     use proptest::prelude::*;
 
     const METHODS: [Interpolant; 2] = [Interpolant::NaturalNeighbour, Interpolant::Linear];
 
     /// Points of a strip survey: lines `swath_m` apart, points `step_m` apart, on national-grid sized coordinates.
-    fn strips(side_m: f64, swath_m: f64, step_m: f64, f: impl Fn(f64, f64) -> f64) -> Vec<HeightPoint> {
+    pub fn strips(side_m: f64, swath_m: f64, step_m: f64, f: impl Fn(f64, f64) -> f64) -> Vec<HeightPoint> {
         let (lines, along) = ((side_m / swath_m) as u32, (side_m / step_m) as u32);
         let place = move |k: u32, j: u32| {
             // A slight weave keeps points off a regular lattice.
@@ -330,21 +264,6 @@ mod tests {
         assert_eq!(merged, [p(1.0, 7.0), p(5.0, 2.5)]);
     }
 
-    /// Derived: a plane is predicted exactly; with steps of a known size the error has that size.
-    #[test]
-    fn validation_of_a_plane_and_of_noise() {
-        let plane = block_cross_validation(&strips(300.0, 10.0, 5.0, |x, y| 0.01 * x + 0.02 * y), 50.0).unwrap();
-        assert!(plane.n > 1000 && plane.max_m < 1e-9, "{plane:?}");
-        // A bump every 50 m cannot be seen from the blocks beside it.
-        let bumps = |x: f64, y: f64| 0.2 * (x / 8.0).sin() * (y / 8.0).sin();
-        let rough = block_cross_validation(&strips(300.0, 10.0, 5.0, bumps), 50.0).unwrap();
-        assert!(rough.rmse_m > 0.05 && rough.p95_m >= rough.rmse_m && rough.max_m >= rough.p95_m);
-        let easy = block_cross_validation(&strips(300.0, 10.0, 5.0, bumps), 6.0).unwrap();
-        assert!(easy.rmse_m < rough.rmse_m, "smaller blocks must look easier");
-        let s = summary(&[0.1, -0.1, 0.3, -0.3]);
-        assert!((s.rmse_m - 0.05_f64.sqrt()).abs() < 1e-12 && s.bias_m.abs() < 1e-12 && s.p95_m == 0.3);
-    }
-
     proptest! {
         #[test]
         fn passes_through_points_and_stays_in_range(
@@ -357,16 +276,16 @@ mod tests {
             let merged = merge_duplicates(&points).unwrap();
             let heights = merged.iter().map(|p| p.height_m);
             let (low, high) = heights.fold((9.0_f64, -9.0_f64), |(l, h), z| (l.min(z), h.max(z)));
-            let Ok(surface) = Surface::new(&merged) else { return Ok(()) };
+            let Ok((mesh, _)) = Mesh::new(&merged, &[]) else { return Ok(()) };
             for method in METHODS {
-                let mut reader = surface.reader(method, f64::INFINITY);
+                let mut reader = Reader::new(&mesh, method, f64::INFINITY);
                 for p in &merged {
                     prop_assert!((reader.height(p.at).unwrap() - p.height_m).abs() < 1e-6);
                 }
                 for k in 0..100 {
                     let at = Coord { x: f64::from(k % 10) * 20.1, y: f64::from(k / 10) * 19.7 };
                     if let Some(z) = reader.height(at) {
-                        prop_assert!(z > low - 1e-4 && z < high + 1e-4);
+                        prop_assert!(z >= low - 1e-9 && z <= high + 1e-9);
                     }
                 }
             }

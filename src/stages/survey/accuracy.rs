@@ -1,5 +1,6 @@
 //! How well the ground is known.
 
+use super::points::Tested;
 use super::{NAME, SurveyParams};
 use crate::finding::{Finding, Place, Severity};
 use crate::grid::Raster;
@@ -7,34 +8,36 @@ use crate::land::site::ControlPoint;
 use crate::land::survey::AccuracyStatement;
 
 /// What is known about accuracy before control points are looked at.
-pub(super) struct Stated {
+pub(super) struct Stated<'a> {
     /// Given in the pipeline file, metres.
     pub given_m: Option<f64>,
-    /// Found by leaving out blocks of points, metres.
-    pub points_m: Option<f64>,
+    /// Found by leaving out points.
+    pub tested: Option<&'a Tested>,
+    /// Vertical datum of the heights.
+    pub datum: Option<&'a str>,
 }
 
 /// The accuracy statement, with findings about what it means.
 pub(super) fn state(
     surface: &Raster<f32>,
     control: &[ControlPoint],
-    stated: &Stated,
+    stated: &Stated<'_>,
     params: &SurveyParams,
     findings: &mut Vec<Finding>,
 ) -> AccuracyStatement {
-    let (vertical_sigma_m, basis, known) = match (stated.given_m, stated.points_m) {
+    let found_m = stated.tested.map(|t| t.figures.rmse_m);
+    let (vertical_sigma_m, basis, known) = match (stated.given_m, stated.tested) {
         (Some(sigma), _) => (sigma, "stated in the pipeline file".to_owned(), true),
-        (None, Some(sigma)) => (
-            sigma,
-            format!(
-                "measured by leaving out blocks of points {:.0} m wide (root mean square)",
-                params.validation_block_m
-            ),
-            true,
-        ),
+        (None, Some(tested)) => {
+            (tested.figures.rmse_m, format!("measured by leaving out {} (root mean square)", tested.what), true)
+        }
         (None, None) => (params.assumed_sigma_m, "assumed: nothing was stated or could be measured".to_owned(), false),
     };
-    if let (Some(given), Some(found)) = (stated.given_m, stated.points_m)
+    if let Some(tested) = stated.tested {
+        findings.push(measured(tested));
+    }
+    findings.push(datum(stated.datum));
+    if let (Some(given), Some(found)) = (stated.given_m, found_m)
         && found > 1.5 * given
     {
         findings.push(Finding::new(
@@ -42,7 +45,7 @@ pub(super) fn state(
             NAME,
             "survey_worse_than_stated",
             format!(
-                "Heights between survey points are predicted to {found:.3} m (1 sigma) where blocks are left out; {given:.3} m is \
+                "Heights between survey points are predicted to {found:.3} m (1 sigma) where points are left out; {given:.3} m is \
                  stated. Where the ground is uneven the points are too far apart."
             ),
         ));
@@ -62,6 +65,35 @@ pub(super) fn state(
         ));
     }
     statement
+}
+
+/// The figures of the leave-out test.
+fn measured(tested: &Tested) -> Finding {
+    let f = &tested.figures;
+    Finding::new(
+        Severity::Note,
+        NAME,
+        "accuracy_measured",
+        format!(
+            "Leaving out {}, heights at {} points are predicted from the rest with a root mean square of {:.3} m, bias {:+.3} m; \
+             95 % are within {:.3} m, the worst is off by {:.3} m. Errors all points share (datum, base mark) are not seen.",
+            tested.what, f.n, f.rmse_m, f.bias_m, f.p95_m, f.max_m
+        ),
+    )
+    .at(Place::Point { east_m: tested.worst.x, north_m: tested.worst.y })
+}
+
+fn datum(name: Option<&str>) -> Finding {
+    match name {
+        Some(name) => Finding::new(Severity::Note, NAME, "vertical_datum", format!("Heights are in {name}.")),
+        None => Finding::new(
+            Severity::Warning,
+            NAME,
+            "vertical_datum_unknown",
+            "No source says which datum its heights are in. Falls and quantities do not need it; outlet levels, tide and flood \
+             levels must be in the same one. State it in `site.vertical_datum`.",
+        ),
+    }
 }
 
 /// Compares the ground with control points. The shift is reported and never applied.

@@ -1,28 +1,27 @@
 //! Takes the old tree beds out of the ground for concept work, and leaves channels as they are.
 //!
-//! Beds are a wave across the old rows. Profiles across them, freed of the broad lie of the land, are compared with
-//! themselves: the shift at which they agree best is the bed spacing. Where no old rows are mapped, all bearings are
-//! tried; a slanting profile only stretches the wave, so the shortest good spacing is the true one.
+//! Beds are a wave across the old rows. It stands out in the two-dimensional spectrum of the ground, which gives spacing,
+//! bearing and height at once; where old rows are mapped, only waves along them count. What taking the beds out does to
+//! ponds and slopes is reckoned and told.
 
 use super::{NAME, SurveyParams};
 use crate::finding::{Finding, Severity};
-use crate::grid::{Cell, Raster};
+use crate::grid::Raster;
 use crate::land::site::SiteLayers;
-use crate::methods::surface::smooth;
-use crate::units::Bearing;
+use crate::methods::flow::fill;
+use crate::methods::surface::{Sought, Wave, find_wave, horn_gradient, slope_ratio, smooth};
+use crate::units::M2_PER_HA;
 use geo::{Coord, LineString};
 
 /// Bed spacings looked for, metres (common practice: 2.5 to 6 m).
 const SPACINGS_M: (f64, f64) = (2.4, 8.0);
-/// Broad relief is taken out over this length, metres: several beds.
-const BROAD_M: f64 = 12.0;
-/// Least agreement of profiles with themselves one bed on; noise stays far below.
-const LEAST_AGREEMENT: f64 = 0.2;
-/// Least height (root mean square) of a wave worth smoothing, metres; below is survey noise.
-const LEAST_RMS_M: f64 = 0.02;
-/// Length of a profile and number of places looked at.
-const PROFILE_M: f64 = 80.0;
-const PLACES: usize = 80;
+/// Least height of beds worth smoothing, trough to crest, metres; below is survey noise.
+const LEAST_HEIGHT_M: f64 = 0.05;
+/// How far the beds may run off the mapped rows, degrees.
+const OFF_ROWS_DEG: f64 = 15.0;
+
+/// Ponds shallower than this are not counted as wet ground, metres.
+const WET_M: f64 = 0.05;
 
 /// The concept surface.
 pub(super) struct Concept {
@@ -34,10 +33,11 @@ pub(super) struct Concept {
     pub mean_difference_m: f64,
 }
 
-/// A bed spacing and where it comes from.
+/// A bed spacing, where it comes from, and the wave where it was measured.
 struct Beds {
     spacing_m: f64,
     basis: String,
+    wave: Option<Wave>,
 }
 
 /// The ground without its beds; the ground itself when there are none.
@@ -49,7 +49,7 @@ pub(super) fn take_out(
     findings: &mut Vec<Finding>,
 ) -> Concept {
     let beds = if params.bed_spacing_m > 0.0 {
-        Some(Beds { spacing_m: params.bed_spacing_m, basis: "given in the pipeline file".to_owned() })
+        Some(Beds { spacing_m: params.bed_spacing_m, basis: "given in the pipeline file".to_owned(), wave: None })
     } else {
         find(surveyed, inside, &layers.old_tree_rows, params.keep_relief_m)
     };
@@ -71,17 +71,74 @@ pub(super) fn take_out(
     let smoothed = smooth(surveyed, window_m);
     let surface = keep_channels(surveyed, &smoothed, layers, window_m, params.keep_relief_m);
     let mean_difference_m = mean_difference(surveyed, &surface, inside);
+    let stand = beds.wave.map_or(String::new(), |w| {
+        format!(
+            ", along bearing {:.0} degrees, about {:.2} m high from furrow to crest on {:.0} % of the ground looked at",
+            w.bearing_deg,
+            w.height_m,
+            100.0 * w.share
+        )
+    });
     findings.push(Finding::new(
         Severity::Note,
         NAME,
         "beds_smoothed",
         format!(
-            "Old tree beds {:.2} m apart ({}) were smoothed out over {window_m:.1} m for falls, ponds and flow; they change the \
-             ground by {mean_difference_m:.3} m on average. Earthworks are reckoned on the surveyed heights.",
+            "Old tree beds {:.2} m apart{stand} ({}) were smoothed out over {window_m:.1} m for falls, ponds and flow; they change \
+             the ground by {mean_difference_m:.3} m on average. Earthworks are reckoned on the surveyed heights.",
             beds.spacing_m, beds.basis
         ),
     ));
+    findings.push(what_it_does(surveyed, &surface, inside));
     Concept { surface, window_m, mean_difference_m }
+}
+
+/// By how much ponds and slopes change.
+fn what_it_does(surveyed: &Raster<f32>, concept: &Raster<f32>, inside: &[bool]) -> Finding {
+    let [before, after] = [surveyed, concept].map(|ground| Lie::of(ground, inside));
+    Finding::new(
+        Severity::Note,
+        NAME,
+        "beds_effect",
+        format!(
+            "Taking the beds out changes what can pond inside the boundary from {:.0} to {:.0} m3, the ground under ponds deeper \
+             than 0.05 m from {:.1} to {:.1} ha, and the mean slope of the cells from {:.2} to {:.2} %. Ponds between beds are \
+             real until the beds are worked down.",
+            before.ponded_m3,
+            after.ponded_m3,
+            before.wet_m2 / M2_PER_HA,
+            after.wet_m2 / M2_PER_HA,
+            100.0 * before.slope,
+            100.0 * after.slope
+        ),
+    )
+}
+
+/// Figures of a ground inside the boundary.
+struct Lie {
+    ponded_m3: f64,
+    wet_m2: f64,
+    slope: f64,
+}
+
+impl Lie {
+    fn of(ground: &Raster<f32>, inside: &[bool]) -> Self {
+        let filled = fill(ground);
+        let (east, north) = horn_gradient(ground);
+        let slope = slope_ratio(&east, &north);
+        let area_m2 = ground.spec.cell_area_m2();
+        let (mut ponded_m3, mut wet_m2, mut sum, mut count) = (0.0, 0.0, 0.0, 0.0);
+        for i in (0..ground.spec.len()).filter(|i| inside[*i] && ground.valid[*i]) {
+            let depth_m = f64::from(filled.values[i] - ground.values[i]).max(0.0);
+            ponded_m3 += depth_m * area_m2;
+            wet_m2 += if depth_m > WET_M { area_m2 } else { 0.0 };
+            if slope.valid[i] {
+                sum += f64::from(slope.values[i]);
+                count += 1.0;
+            }
+        }
+        Self { ponded_m3, wet_m2, slope: if count > 0.0 { sum / count } else { 0.0 } }
+    }
 }
 
 /// Surveyed heights where smoothing would change the ground by more than beds can, blended over a window's width.
@@ -141,36 +198,30 @@ fn mean_difference(a: &Raster<f32>, b: &Raster<f32>, inside: &[bool]) -> f64 {
     if count == 0 { 0.0 } else { sum / f64::from(count) }
 }
 
-/// The bed spacing the ground itself shows.
+/// The beds the ground itself shows.
 fn find(surveyed: &Raster<f32>, inside: &[bool], rows: &[LineString<f64>], tallest_m: f64) -> Option<Beds> {
     // Beds need three cells each to be seen at all.
     if surveyed.spec.cell_m > SPACINGS_M.0 / 3.0 * 2.0 {
         return None;
     }
-    let places = places(surveyed, inside);
-    if let Some(bearing) = mean_axis(rows) {
-        let (spacing_m, _) = agreement_peak(surveyed, &places, bearing, tallest_m)?;
-        return Some(Beds { spacing_m, basis: "measured on the ground across the mapped old rows".to_owned() });
-    }
-    let peaks: Vec<(f64, f64)> = (0..36)
-        .filter_map(|k| agreement_peak(surveyed, &places, Bearing::from_degrees(f64::from(k) * 5.0), tallest_m))
-        .collect();
-    let best = peaks.iter().map(|p| p.1).max_by(f64::total_cmp)?;
-    let spacing_m = peaks.iter().filter(|p| p.1 >= 0.85 * best).map(|p| p.0).min_by(f64::total_cmp)?;
-    Some(Beds { spacing_m, basis: "measured on the ground; no old rows were mapped".to_owned() })
+    let axis_deg = mean_axis_deg(rows);
+    let sought = Sought {
+        spacing_m: SPACINGS_M,
+        bearing_deg: axis_deg.map(|axis| (axis, OFF_ROWS_DEG)),
+        least_height_m: LEAST_HEIGHT_M,
+        tallest_m: 1.5 * tallest_m,
+    };
+    let wave = find_wave(surveyed, inside, &sought)?;
+    let basis = if axis_deg.is_some() {
+        "measured on the ground along the mapped old rows"
+    } else {
+        "measured on the ground; no old rows were mapped"
+    };
+    Some(Beds { spacing_m: wave.spacing_m, basis: basis.to_owned(), wave: Some(wave) })
 }
 
-/// Evenly picked cells inside the boundary.
-fn places(surveyed: &Raster<f32>, inside: &[bool]) -> Vec<Coord<f64>> {
-    let cells: Vec<Cell> =
-        (0..surveyed.spec.len()).filter(|i| inside[*i] && surveyed.valid[*i]).map(|i| surveyed.spec.cell(i)).collect();
-    // An odd stride of the row-major list spreads the places over the columns too.
-    let stride = (cells.len() / PLACES).max(1) | 1;
-    cells.iter().step_by(stride).map(|c| surveyed.spec.centre(*c)).collect()
-}
-
-/// Mean direction of lines, weighted by length, ends counted alike.
-fn mean_axis(rows: &[LineString<f64>]) -> Option<Bearing> {
+/// Mean bearing of lines, weighted by length, ends counted alike, degrees.
+fn mean_axis_deg(rows: &[LineString<f64>]) -> Option<f64> {
     let (mut cos2, mut sin2) = (0.0, 0.0);
     for part in rows.iter().flat_map(LineString::lines) {
         let length_m = part.dx().hypot(part.dy());
@@ -180,67 +231,5 @@ fn mean_axis(rows: &[LineString<f64>]) -> Option<Bearing> {
             sin2 += 2.0 * part.dx() * part.dy() / length_m;
         }
     }
-    (cos2.hypot(sin2) > 0.0).then(|| Bearing::from_degrees(0.5 * sin2.atan2(cos2).to_degrees()))
-}
-
-/// Spacing and agreement of the best shift of profiles across beds of a bearing. Profiles over anything taller than
-/// beds (channels, banks) are left out.
-#[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "small positive numbers of samples")]
-fn agreement_peak(surveyed: &Raster<f32>, places: &[Coord<f64>], beds: Bearing, tallest_m: f64) -> Option<(f64, f64)> {
-    let step_m = surveyed.spec.cell_m.min(0.5);
-    let lags = (SPACINGS_M.1 / step_m).ceil() as usize + 2;
-    let mut mean = vec![0.0; lags];
-    let (mut looked_at, mut used) = (0.0, 0.0);
-    for place in places {
-        let Some(wave) = wave_across(surveyed, *place, beds, step_m) else { continue };
-        let energy: f64 = wave.iter().map(|z| z * z).sum();
-        if wave.len() < 3 * lags || wave.iter().any(|z| z.abs() > 1.5 * tallest_m) {
-            continue;
-        }
-        looked_at += 1.0;
-        if energy < LEAST_RMS_M * LEAST_RMS_M * wave.len() as f64 {
-            continue;
-        }
-        for (lag, mean) in mean.iter_mut().enumerate() {
-            let product: f64 = wave.iter().zip(&wave[lag..]).map(|(a, b)| a * b).sum();
-            // Fewer pairs at longer lags; put on the same footing.
-            *mean += product / energy * wave.len() as f64 / (wave.len() - lag) as f64;
-        }
-        used += 1.0;
-    }
-    // Beds on a small part of the land are no reason to smooth all of it.
-    if used < 5.0 || used < 0.3 * looked_at {
-        return None;
-    }
-    mean.iter_mut().for_each(|m| *m /= used);
-    let first = (SPACINGS_M.0 / step_m).floor().max(1.0) as usize;
-    let peak = (first..lags - 1)
-        .filter(|&k| mean[k] >= mean[k - 1] && mean[k] >= mean[k + 1] && mean[k] > LEAST_AGREEMENT && mean[k / 2] < 0.0)
-        .max_by(|a, b| mean[*a].total_cmp(&mean[*b]).then(b.cmp(a)))?;
-    // The top of the parabola through the three values.
-    let (a, b, c) = (mean[peak - 1], mean[peak], mean[peak + 1]);
-    let curve = a - 2.0 * b + c;
-    let shift = if curve < 0.0 { 0.5 * (a - c) / curve } else { 0.0 };
-    Some(((peak as f64 + shift) * step_m, b))
-}
-
-/// Heights along a line across the beds, less their running mean; `None` where the ground does not reach.
-#[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "small positive numbers of samples")]
-fn wave_across(surveyed: &Raster<f32>, middle: Coord<f64>, beds: Bearing, step_m: f64) -> Option<Vec<f64>> {
-    let (east, north) = Bearing::from_degrees(beds.degrees() + 90.0).east_north();
-    let count = (PROFILE_M / step_m) as usize;
-    let mut heights = Vec::with_capacity(count);
-    for k in 0..count {
-        let along_m = k as f64 * step_m - 0.5 * PROFILE_M;
-        heights.push(surveyed.bilinear(Coord { x: middle.x + along_m * east, y: middle.y + along_m * north })?);
-    }
-    let half = (0.5 * BROAD_M / step_m).round() as usize;
-    let mut sums = vec![0.0];
-    for z in &heights {
-        sums.push(sums[sums.len() - 1] + z - heights[0]);
-    }
-    let width = (2 * half + 1) as f64;
-    Some(
-        (half..count - half).map(|k| heights[k] - heights[0] - (sums[k + half + 1] - sums[k - half]) / width).collect(),
-    )
+    (cos2.hypot(sin2) > 0.0).then(|| 0.5 * sin2.atan2(cos2).to_degrees())
 }

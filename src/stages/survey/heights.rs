@@ -1,10 +1,10 @@
 //! Brings the heights as read onto the working grid.
 
-use super::{BetweenPoints, NAME, SurveyParams};
+use super::points::{self, Points, Tested};
+use super::{NAME, SurveyParams, ties};
 use crate::finding::{Finding, Problem, Problems, Severity};
 use crate::grid::{Cell, GridSpec, Raster};
-use crate::land::survey::{RawElevation, SurveyPoint};
-use crate::methods::surface::{HeightPoint, Interpolant, block_cross_validation, interpolate};
+use crate::land::survey::{RawElevation, RawSurvey, SurveyPoint};
 use geo::{BoundingRect, Coord, MultiPolygon, Rect};
 
 /// Most cells worked on in one run; more is a mistaken cell size.
@@ -14,13 +14,13 @@ const MAX_CELLS: f64 = 60e6;
 pub(super) struct Gridded {
     /// Heights, metres.
     pub raster: Raster<f32>,
-    /// Standard error of a height by leaving out blocks of points, metres.
-    pub validated_sigma_m: Option<f64>,
+    /// What leaving out points showed; `None` for rasters and very few points.
+    pub tested: Option<Tested>,
 }
 
 /// Heights on the working grid over the boundary and its margin.
 pub(super) fn on_grid(
-    elevation: &RawElevation,
+    raw: &RawSurvey,
     boundary: &MultiPolygon<f64>,
     params: &SurveyParams,
     findings: &mut Vec<Finding>,
@@ -28,33 +28,111 @@ pub(super) fn on_grid(
 ) -> Option<Gridded> {
     let bounds = boundary.bounding_rect()?;
     let wanted = grown(bounds, params.margin_m);
-    let native_m = match elevation {
+    let first = raw.elevation.as_ref()?;
+    let native_m = match first {
         RawElevation::Raster { heights, .. } => heights.spec.cell_m,
         RawElevation::Points { .. } => params.cell_size_m,
     };
     let cell_m = native_m.max(params.cell_size_m);
-    let cells = wanted.width() * wanted.height() / (cell_m * cell_m);
-    if cells > MAX_CELLS {
-        let fitting_m = (wanted.width() * wanted.height() / MAX_CELLS).sqrt().ceil();
-        problems.push(
-            Problem::data(
-                "grid_too_large",
-                format!(
-                    "the working grid would hold {:.0} million cells; at most {:.0} million fit",
-                    cells / 1e6,
-                    MAX_CELLS / 1e6
-                ),
-            )
-            .hint(format!("set `survey.cell_size_m` to {fitting_m:.0} or more")),
-        );
+    check_size(wanted, cell_m, problems)?;
+    let sources: Vec<(&str, &RawElevation)> = std::iter::once(("elevation", first))
+        .chain(raw.more_elevation.iter().map(|(name, source)| (name.as_str(), source)))
+        .collect();
+    if !ties::check(&sources, boundary, params, findings, problems) {
         return None;
     }
-    match elevation {
-        RawElevation::Raster { heights, handling } => {
-            from_raster(heights, handling, bounds, wanted, cell_m, findings, problems)
-        }
-        RawElevation::Points { points, dropped } => from_points(points, *dropped, wanted, params, findings, problems),
+    // Points of all files make one surface, which stands where the first of them stands.
+    let all = together(&sources, wanted, params, findings, problems)?;
+    let mut gridded: Option<Gridded> = None;
+    let mut points_used = false;
+    for (_, source) in &sources {
+        let next = match source {
+            RawElevation::Raster { heights, handling } => Gridded {
+                raster: from_raster(heights, handling, bounds, wanted, cell_m, findings, problems)?,
+                tested: None,
+            },
+            RawElevation::Points { .. } if points_used => continue,
+            RawElevation::Points { .. } => {
+                points_used = true;
+                let spec = GridSpec::covering(wanted, cell_m);
+                let raster = points::surface(&all, &raw.breaklines, spec, params, findings, problems)?;
+                points::say_density(&all.all, boundary, findings);
+                Gridded { raster, tested: points::test(&all, params, findings) }
+            }
+        };
+        gridded = Some(match gridded {
+            None if sources.len() > 1 => Gridded { raster: ties::widened(&next.raster, wanted), ..next },
+            None => next,
+            Some(mut before) => {
+                ties::fill_in(&mut before.raster, &next.raster);
+                Gridded { raster: before.raster, tested: before.tested.or(next.tested) }
+            }
+        });
     }
+    if !raw.breaklines.is_empty() && !points_used {
+        findings.push(Finding::new(
+            Severity::Note,
+            NAME,
+            "breaklines_unused",
+            "Breaklines were given, but all heights come from rasters, which are taken as they are.",
+        ));
+    }
+    gridded
+}
+
+fn check_size(wanted: Rect<f64>, cell_m: f64, problems: &mut Problems) -> Option<()> {
+    let cells = wanted.width() * wanted.height() / (cell_m * cell_m);
+    if cells <= MAX_CELLS {
+        return Some(());
+    }
+    let fitting_m = (wanted.width() * wanted.height() / MAX_CELLS).sqrt().ceil();
+    problems.push(
+        Problem::data(
+            "grid_too_large",
+            format!(
+                "the working grid would hold {:.0} million cells; at most {:.0} million fit",
+                cells / 1e6,
+                MAX_CELLS / 1e6
+            ),
+        )
+        .hint(format!("set `survey.cell_size_m` to {fitting_m:.0} or more")),
+    );
+    None
+}
+
+/// The points of all files near the property; `None` with a problem when a file has none there.
+fn together(
+    sources: &[(&str, &RawElevation)],
+    wanted: Rect<f64>,
+    params: &SurveyParams,
+    findings: &mut Vec<Finding>,
+    problems: &mut Problems,
+) -> Option<Points> {
+    let near = grown(wanted, params.point_reach_m);
+    let mut all = Points { all: Vec::new(), starts: Vec::new() };
+    for (_, source) in sources {
+        let RawElevation::Points { points, floats, blanks } = source else { continue };
+        say_dropped(points.len(), *floats, *blanks, findings);
+        all.starts.push(all.all.len());
+        all.all.extend(points.iter().filter(|p| !p.at.x.is_finite() || overlap(Rect::new(p.at, p.at), near)).cloned());
+        if all.starts.last() == Some(&all.all.len())
+            && let Some(extent) = extent_of(points)
+        {
+            problems.push(outside_raster(extent, grown(wanted, -params.margin_m)));
+            return None;
+        }
+    }
+    Some(all)
+}
+
+fn extent_of(points: &[SurveyPoint]) -> Option<Rect<f64>> {
+    let first = points.first()?.at;
+    Some(points.iter().fold(Rect::new(first, first), |r, p| {
+        Rect::new(
+            Coord { x: r.min().x.min(p.at.x), y: r.min().y.min(p.at.y) },
+            Coord { x: r.max().x.max(p.at.x), y: r.max().y.max(p.at.y) },
+        )
+    }))
 }
 
 fn grown(rect: Rect<f64>, by_m: f64) -> Rect<f64> {
@@ -70,7 +148,7 @@ fn from_raster(
     cell_m: f64,
     findings: &mut Vec<Finding>,
     problems: &mut Problems,
-) -> Option<Gridded> {
+) -> Option<Raster<f32>> {
     let extent = heights.spec.extent();
     if !overlap(extent, bounds) {
         problems.push(outside_raster(extent, bounds));
@@ -98,7 +176,7 @@ fn from_raster(
             format!("Elevation raster: {handling}."),
         ));
     }
-    Some(Gridded { raster, validated_sigma_m: None })
+    Some(raster)
 }
 
 fn overlap(a: Rect<f64>, b: Rect<f64>) -> bool {
@@ -193,59 +271,26 @@ fn averaged(heights: &Raster<f32>, wanted: Rect<f64>, cell_m: f64) -> Raster<f32
     out
 }
 
-fn from_points(
-    points: &[SurveyPoint],
-    dropped: usize,
-    wanted: Rect<f64>,
-    params: &SurveyParams,
-    findings: &mut Vec<Finding>,
-    problems: &mut Problems,
-) -> Option<Gridded> {
-    if dropped > 0 {
+/// Says how many points the reader left out, and why.
+fn say_dropped(kept: usize, floats: usize, blanks: usize, findings: &mut Vec<Finding>) {
+    let all = kept + floats + blanks;
+    if floats > 0 {
+        findings.push(Finding::new(
+            Severity::Warning,
+            NAME,
+            "float_fixes_dropped",
+            format!(
+                "{floats} of {all} survey points were left out because their fix was not fixed or not precise: trees, banks \
+                 or a lost radio link. Where they lay, the ground is taken from the points around."
+            ),
+        ));
+    }
+    if blanks > 0 {
         findings.push(Finding::new(
             Severity::Warning,
             NAME,
             "points_dropped",
-            format!(
-                "{dropped} of {} survey points were left out (no fixed solution or no height).",
-                dropped + points.len()
-            ),
+            format!("{blanks} of {all} survey points were left out because they have no place or no height."),
         ));
     }
-    let near = grown(wanted, params.point_reach_m);
-    let used: Vec<HeightPoint> = points
-        .iter()
-        .filter(|p| !p.at.x.is_finite() || overlap(Rect::new(p.at, p.at), near))
-        .map(|p| HeightPoint { at: p.at, height_m: p.height_m })
-        .collect();
-    if used.is_empty() && !points.is_empty() {
-        let (first, rest) = (points[0].at, &points[1..]);
-        let extent = rest.iter().fold(Rect::new(first, first), |r, p| {
-            Rect::new(
-                Coord { x: r.min().x.min(p.at.x), y: r.min().y.min(p.at.y) },
-                Coord { x: r.max().x.max(p.at.x), y: r.max().y.max(p.at.y) },
-            )
-        });
-        problems.push(outside_raster(extent, grown(wanted, -params.margin_m)));
-        return None;
-    }
-    let method = match params.interpolant {
-        BetweenPoints::NaturalNeighbour => Interpolant::NaturalNeighbour,
-        BetweenPoints::Triangles => Interpolant::Linear,
-    };
-    let spec = GridSpec::covering(wanted, params.cell_size_m);
-    let raster = match interpolate(&used, spec, method, params.point_reach_m) {
-        Ok(raster) => raster,
-        Err(error) => {
-            problems.push(
-                Problem::data("points_make_no_surface", format!("survey points: {error}"))
-                    .hint("survey the whole property, with points on both sides of every line"),
-            );
-            return None;
-        }
-    };
-    // Too few points to leave blocks out is no fault: the accuracy is then assumed and said to be.
-    let validated_sigma_m =
-        block_cross_validation(&used, params.validation_block_m).ok().filter(|v| v.n >= 20).map(|v| v.rmse_m);
-    Some(Gridded { raster, validated_sigma_m })
 }

@@ -1,7 +1,7 @@
 //! What is there, and how well do we know it?
 //!
-//! Order of work: outlines of the parcels (`outline`), heights on the working grid (`heights`), holes and absurd
-//! heights (`faults`), accuracy and control points (`accuracy`), and the concept surface without the old tree
+//! Order of work: outlines of the parcels (`outline`), heights on the working grid (`heights`, from sources compared by
+//! `ties` and points judged by `points` and `swaths`), holes and absurd heights (`faults`), accuracy and control points (`accuracy`), and the concept surface without the old tree
 //! beds (`beds`). What is wrong with outlines and heights is collected before stopping.
 
 mod accuracy;
@@ -11,14 +11,19 @@ mod heights;
 mod outline;
 mod params;
 #[cfg(test)]
+mod point_tests;
+mod points;
+mod swaths;
+#[cfg(test)]
 mod tests;
+mod ties;
 
 pub use params::{BetweenPoints, SurveyParams};
 
 use crate::bibliography::Bibliography;
 use crate::finding::{Finding, Outcome, Problems, Severity};
 use crate::land::site::Site;
-use crate::land::survey::{ElevationModel, Ground, RawElevation, RawSurvey};
+use crate::land::survey::{ElevationModel, Ground, RawSurvey};
 use crate::stages::{Ctx, Stage, StageInfo};
 use geo::MultiPolygon;
 
@@ -43,24 +48,31 @@ pub struct Survey;
 impl Stage for Survey {
     const INFO: StageInfo = StageInfo {
         name: NAME,
-        version: 1,
+        version: 2,
         question: "What is there, and how well do we know it?",
         method: "Outlines of parcels are mended where there is one plain reading and refused with the place where there is \
                  not; overlaps and sizes are checked. Heights are brought onto a grid of the wanted cell size (finer \
-                 rasters by area mean, points by natural neighbours within a stated reach); nothing is \
-                 extrapolated. Small holes are filled by the surface of least bending and reported, large ones refused. \
-                 Points are judged by leaving out whole blocks, control points by mean shift and spread, which is never \
-                 applied. Old tree beds are found by the autocorrelation of profiles across them and smoothed out for \
+                 rasters by area mean, points by natural neighbours within a stated reach, not across breaklines); nothing is \
+                 extrapolated. Several sources are compared where they overlap and refused together when they differ. Small holes are filled by the surface of least bending and reported, large ones refused. \
+                 Points are judged by leaving out whole passes, or blocks where there are none; steps between passes, washboard \
+                 and lone points are told. Control points are judged by mean shift and spread, which is never \
+                 applied. Old tree beds are found in the two-dimensional spectrum of the ground and smoothed out for \
                  concept work only; channels keep their surveyed heights.",
         needs: &[],
-        reads: &["boundary", "elevation raster or points", "optional layers as given", "control points"],
+        reads: &["boundary", "elevation rasters or points", "breaklines", "optional layers as given", "control points"],
         makes: &[
             "the checked site",
             "the ground as surveyed",
             "the concept surface without old tree beds",
             "an accuracy statement",
         ],
-        cites: &[Bibliography::SimpleFeatures, Bibliography::Ledoux2014, Bibliography::Sibson1981],
+        cites: &[
+            Bibliography::SimpleFeatures,
+            Bibliography::Ledoux2014,
+            Bibliography::Sibson1981,
+            Bibliography::Roberts2017,
+            Bibliography::Perron2008,
+        ],
     };
     type Params = SurveyParams;
     type Input<'a> = SurveyInput<'a>;
@@ -72,11 +84,10 @@ impl Stage for Survey {
         let raw = input.raw;
         let (parcels, boundary) = outline::check_parcels(&raw.parcels, &mut findings, &mut problems);
         ctx.progress.advance(NAME, 0.1);
-        let ground = match &raw.elevation {
-            Some(elevation) if !boundary.0.is_empty() => {
-                model_ground(&input, elevation, &boundary, params, ctx, &mut findings, &mut problems)
-            }
-            _ => None,
+        let ground = if raw.elevation.is_some() && !boundary.0.is_empty() {
+            model_ground(&input, &boundary, params, ctx, &mut findings, &mut problems)
+        } else {
+            None
         };
         for missing in &raw.not_given {
             findings.push(Finding::new(
@@ -105,19 +116,19 @@ impl Stage for Survey {
 /// The ground model, or `None` with at least one problem.
 fn model_ground(
     input: &SurveyInput<'_>,
-    elevation: &RawElevation,
     boundary: &MultiPolygon<f64>,
     params: &SurveyParams,
     ctx: &Ctx<'_>,
     findings: &mut Vec<Finding>,
     problems: &mut Problems,
 ) -> Option<Ground> {
-    let gridded = heights::on_grid(elevation, boundary, params, findings, problems)?;
+    let gridded = heights::on_grid(input.raw, boundary, params, findings, problems)?;
     ctx.progress.advance(NAME, 0.4);
     let inside = crate::methods::shapes::cells_inside(gridded.raster.spec, boundary);
     let surveyed = faults::mend(gridded.raster, &inside, boundary, params, findings, problems)?;
     ctx.progress.advance(NAME, 0.6);
-    let stated = accuracy::Stated { given_m: input.stated_sigma_m, points_m: gridded.validated_sigma_m };
+    let datum = input.raw.crs.vertical_name.as_deref();
+    let stated = accuracy::Stated { given_m: input.stated_sigma_m, tested: gridded.tested.as_ref(), datum };
     let layers = &input.raw.layers;
     let statement = accuracy::state(&surveyed, &layers.control_points, &stated, params, findings);
     let concept = beds::take_out(&surveyed, &inside, layers, params, findings);

@@ -47,6 +47,9 @@ pub struct SurveyParams {
     /// Control points: mean shift of the ground model that counts as severe, metres.
     #[schemars(range(min = 0.005, max = 1.0), extend("x-source" = "common practice, no source"))]
     pub max_control_shift_m: f64,
+    /// Two sources of heights: middle difference where they overlap that counts as severe; three times as much is refused, metres.
+    #[schemars(range(min = 0.005, max = 10.0), extend("x-source" = "common practice, no source"))]
+    pub max_source_step_m: f64,
     /// Spacing of the old tree beds, metres. 0: found on the ground itself.
     #[schemars(range(min = 0.0, max = 12.0), extend("x-source" = "measured on the ground when 0"))]
     pub bed_spacing_m: f64,
@@ -71,6 +74,7 @@ impl Default for SurveyParams {
             spike_m: 3.0,
             max_relief_m: 500.0,
             max_control_shift_m: 0.05,
+            max_source_step_m: 0.05,
             bed_spacing_m: 0.0,
             bed_window_spacings: 2.0,
             keep_relief_m: 0.4,

@@ -6,7 +6,7 @@ use super::*;
 use crate::grid::{GridSpec, Raster};
 use crate::land::geodesy::{CrsTag, LocalGeodesy};
 use crate::land::site::{ControlPoint, SiteLayers};
-use crate::land::survey::SurveyPoint;
+use crate::land::survey::{RawElevation, SurveyPoint};
 use crate::stages::Silent;
 use geo::{Area, Coord, LineString, MultiPolygon, Polygon, polygon};
 use std::sync::atomic::AtomicBool;
@@ -15,7 +15,7 @@ fn rect(x0: f64, y0: f64, x1: f64, y1: f64) -> Polygon<f64> {
     polygon![(x: x0, y: y0), (x: x1, y: y0), (x: x1, y: y1), (x: x0, y: y1)]
 }
 
-fn heights(cell_m: f64, height: impl Fn(Coord<f64>) -> f64) -> Raster<f32> {
+pub(super) fn heights(cell_m: f64, height: impl Fn(Coord<f64>) -> f64) -> Raster<f32> {
     let n = (300.0 / cell_m) as u32;
     let spec = GridSpec { north_west: Coord { x: 0.0, y: 300.0 }, cell_m, rows: n, cols: n };
     let mut r = Raster::filled(spec, 0.0_f32);
@@ -25,11 +25,13 @@ fn heights(cell_m: f64, height: impl Fn(Coord<f64>) -> f64) -> Raster<f32> {
     r
 }
 
-fn raw(parcels: Vec<Polygon<f64>>, elevation: Option<RawElevation>) -> RawSurvey {
+pub(super) fn raw(parcels: Vec<Polygon<f64>>, elevation: Option<RawElevation>) -> RawSurvey {
     let crs = CrsTag { name: "plane".into(), epsg: None, wkt: String::new(), vertical_name: None, vertical_epsg: None };
     RawSurvey {
         parcels: parcels.into_iter().map(|p| (String::new(), MultiPolygon(vec![p]))).collect(),
         elevation,
+        more_elevation: Vec::new(),
+        breaklines: Vec::new(),
         layers: SiteLayers::default(),
         not_given: Vec::new(),
         given_surface: None,
@@ -38,15 +40,15 @@ fn raw(parcels: Vec<Polygon<f64>>, elevation: Option<RawElevation>) -> RawSurvey
     }
 }
 
-fn raster(heights: Raster<f32>) -> Option<RawElevation> {
+pub(super) fn raster(heights: Raster<f32>) -> Option<RawElevation> {
     Some(RawElevation::Raster { heights, handling: "as it is".into() })
 }
 
-fn plane(p: Coord<f64>) -> f64 {
+pub(super) fn plane(p: Coord<f64>) -> f64 {
     12.0 - 0.001 * p.x + 0.0005 * p.y
 }
 
-fn run(
+pub(super) fn run(
     raw: &RawSurvey,
     sigma: Option<f64>,
     params: &SurveyParams,
@@ -55,15 +57,15 @@ fn run(
     Survey::run(SurveyInput { raw, name: "Test", stated_sigma_m: sigma, parcels_worked_as_one: false }, params, &ctx)
 }
 
-fn codes(problems: &Problems) -> Vec<&str> {
+pub(super) fn codes(problems: &Problems) -> Vec<&str> {
     problems.0.iter().map(|p| p.code.as_str()).collect()
 }
 
-fn has(outcome: &Outcome<(Site, Option<Ground>)>, code: &str) -> bool {
+pub(super) fn has(outcome: &Outcome<(Site, Option<Ground>)>, code: &str) -> bool {
     outcome.findings.iter().any(|f| f.code == code)
 }
 
-fn square() -> Vec<Polygon<f64>> {
+pub(super) fn square() -> Vec<Polygon<f64>> {
     vec![rect(50.0, 50.0, 250.0, 250.0)]
 }
 
@@ -235,14 +237,14 @@ fn points_make_a_ground_with_its_own_accuracy() {
             let at = Coord { x: 5.0 + 10.0 * f64::from(i), y: 5.0 + 10.0 * f64::from(j) };
             // A fixed pattern of 20 mm amplitude stands for survey error.
             let error = if (i * 7 + j * 13) % 5 < 2 { 0.02 } else { -0.02 };
-            points.push(SurveyPoint { at, height_m: plane(at) + error, vertical_sigma_m: None });
+            points.push(SurveyPoint { at, height_m: plane(at) + error, vertical_sigma_m: None, swath: None });
         }
     }
-    let elevation = Some(RawElevation::Points { points, dropped: 4 });
+    let elevation = Some(RawElevation::Points { points, floats: 4, blanks: 0 });
     let params = SurveyParams { cell_size_m: 5.0, ..SurveyParams::default() };
     let outcome = run(&raw(square(), elevation), None, &params).unwrap();
     let ground = outcome.value.1.as_ref().unwrap();
-    assert!(ground.accuracy.known && has(&outcome, "points_dropped"));
+    assert!(ground.accuracy.known && has(&outcome, "float_fixes_dropped"));
     assert!((0.01..0.05).contains(&ground.accuracy.vertical_sigma_m), "{}", ground.accuracy.vertical_sigma_m);
     let z = ground.surveyed.0.at(Coord { x: 152.0, y: 152.0 }).unwrap();
     assert!((f64::from(z) - plane(Coord { x: 152.5, y: 152.5 })).abs() < 0.021);
@@ -252,9 +254,10 @@ fn points_make_a_ground_with_its_own_accuracy() {
 
 #[test]
 fn points_that_leave_ground_out_are_refused() {
-    let corner = |x: f64, y: f64| SurveyPoint { at: Coord { x, y }, height_m: 3.0, vertical_sigma_m: None };
+    let corner =
+        |x: f64, y: f64| SurveyPoint { at: Coord { x, y }, height_m: 3.0, vertical_sigma_m: None, swath: None };
     let points = vec![corner(60.0, 60.0), corner(90.0, 60.0), corner(60.0, 90.0), corner(90.0, 90.0)];
-    let elevation = Some(RawElevation::Points { points, dropped: 0 });
+    let elevation = Some(RawElevation::Points { points, floats: 0, blanks: 0 });
     let problems = run(&raw(square(), elevation), None, &SurveyParams::default()).unwrap_err();
     assert_eq!(codes(&problems), ["void_too_large"]);
 }
@@ -281,6 +284,14 @@ fn beds_are_found_and_smoothed_and_channels_kept() {
                 .collect();
         }
         let outcome = run(&given, Some(0.03), &SurveyParams::default()).unwrap();
+        let said = &outcome.findings.iter().find(|f| f.code == "beds_smoothed").unwrap().message;
+        assert!(said.contains("along bearing 50 degrees"), "{said}");
+        let effect = &outcome.findings.iter().find(|f| f.code == "beds_effect").unwrap().message;
+        // Waves of 0.1 m and 4 m slope by 0.1 * (2 pi / 4) * 2 / pi = 10 % on average; cells of 1 m see two thirds of
+        // that (sin(kh) / kh). What is left without them is the plane (0.1 %) and the banks of the channel.
+        let (_, slopes) = effect.split_once("cells from ").unwrap();
+        let percent: Vec<f64> = slopes.split(' ').filter_map(|t| t.parse().ok()).take(2).collect();
+        assert!(percent[0] > 5.0 && percent[0] < 12.0 && percent[1] < 0.5 * percent[0], "{effect}");
         let ground = outcome.value.1.unwrap();
         assert!((ground.smoothed_over_m - 8.0).abs() < 0.3, "{}", ground.smoothed_over_m);
         // Mean of |0.1 sin| is 0.0637.
