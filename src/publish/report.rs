@@ -1,6 +1,6 @@
 //! The report: one page that stands on its own, made for the person who decides.
 
-use super::{Results, charts, map, sheet, tables, worth_tables};
+use super::{Results, charts, maps, sheet, tables, worth_tables};
 use crate::finding::Severity;
 use crate::land::blocks::RowBlock;
 use crate::land::document::{FieldKind, Table, Value};
@@ -42,7 +42,7 @@ fn everything(results: &Results<'_>) -> Page {
         currency => table.currency.clone(), run_id => results.run_id, crs => site.crs.name.clone(),
         datum => site.crs.vertical_name.as_deref().unwrap_or("height datum not stated"),
         costs => costs(results), gains => gains(results), irreversible => irreversible(results), next => next(results),
-        plan_svg => map::plan_inline(results), calendar_svg => charts::calendar(results), study_svg => charts::bearings(results), cut_svg => map::cut_fill(results), pond_svg => map::ponds(results),
+        plan_svg => maps::overview(results, "plan", 180.0).map_or_else(String::new, |m| m.0), calendar_svg => charts::calendar(results), study_svg => charts::bearings(results), 
         not_given => site.not_given.clone(), cautions => CAUTIONS.to_vec(),
         citations => results.citations.iter().map(|c| c.reference()).collect::<Vec<_>>(),
     };
