@@ -77,6 +77,20 @@ pub enum Mark {
     },
 }
 
+impl Mark {
+    /// The same mark when its paper's parts come after `by` others.
+    #[must_use]
+    pub fn shifted(self, by: usize) -> Self {
+        match self {
+            Self::Text { node, at, size, bold, colour, text } => {
+                Self::Text { node: node.map(|n| n + by), at, size, bold, colour, text }
+            }
+            Self::Picture { node, at, size, svg } => Self::Picture { node: node + by, at, size, svg },
+            fill @ Self::Fill { .. } => fill,
+        }
+    }
+}
+
 /// Where a map on a page lies on the ground.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct GroundFrame {

@@ -24,7 +24,7 @@ pub(super) struct Frame {
 }
 
 impl Frame {
-    /// The largest round scale at which a rectangle fits with a twentieth to spare on each side.
+    /// The largest round scale at which a rectangle fits with 3 % to spare on each side.
     pub(super) fn round_scale(land: Rect<f64>, corner: (f64, f64), size: (f64, f64)) -> Self {
         let needed = Self::least_one_in(land, size);
         let last = SCALES[SCALES.len() - 1];
@@ -32,13 +32,13 @@ impl Frame {
             SCALES.iter().copied().find(|s| *s >= needed).unwrap_or_else(|| (needed / last).ceil().max(1.0) * last);
         Self { corner, size, centre: land.center(), scale: 1000.0 / one_in }
     }
-    /// The scale at which a rectangle just fits with a twentieth to spare on each side.
+    /// The scale at which a rectangle just fits with 3 % to spare on each side.
     pub(super) fn fitted(land: Rect<f64>, corner: (f64, f64), size: (f64, f64)) -> Self {
         Self { corner, size, centre: land.center(), scale: 1000.0 / Self::least_one_in(land, size) }
     }
     fn least_one_in(land: Rect<f64>, size: (f64, f64)) -> f64 {
-        let across = land.width().max(1.0) * 1000.0 / (0.9 * size.0);
-        let up = land.height().max(1.0) * 1000.0 / (0.9 * size.1);
+        let across = land.width().max(1.0) * 1000.0 / (0.94 * size.0);
+        let up = land.height().max(1.0) * 1000.0 / (0.94 * size.1);
         across.max(up)
     }
     /// The figure after `1:` of the scale.
@@ -56,6 +56,13 @@ impl Frame {
             self.corner.0 + 0.5 * self.size.0 + (p.x - self.centre.x) * self.scale,
             self.corner.1 + 0.5 * self.size.1 - (p.y - self.centre.y) * self.scale,
         )
+    }
+    /// The place on the land of a place on the paper.
+    pub(super) fn land_at(&self, (x, y): (f64, f64)) -> Coord<f64> {
+        Coord {
+            x: self.centre.x + (x - self.corner.0 - 0.5 * self.size.0) / self.scale,
+            y: self.centre.y - (y - self.corner.1 - 0.5 * self.size.1) / self.scale,
+        }
     }
     /// Whether a place on the paper lies inside the frame.
     pub(super) fn holds(&self, (x, y): (f64, f64)) -> bool {
@@ -185,7 +192,7 @@ mod tests {
     fn a_map_takes_the_largest_round_scale_that_fits() {
         let land = Rect::new(Coord { x: 0.0, y: 0.0 }, Coord { x: 1000.0, y: 500.0 });
         let frame = Frame::round_scale(land, (10.0, 10.0), (300.0, 250.0));
-        // 1000 m on 270 mm needs 1:3704, so 1:4000 (arithmetic).
+        // 1000 m on 282 mm needs 1:3546, so 1:4000 (arithmetic).
         assert!((frame.one_in() - 4000.0).abs() < 1e-9);
         assert_eq!(frame.at(land.center()), (160.0, 135.0));
         let (west, _) = frame.at(land.min());

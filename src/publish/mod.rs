@@ -8,6 +8,7 @@ mod drawing;
 mod labels;
 mod layers;
 mod maps;
+mod pages;
 mod papers;
 mod plan_layers;
 mod rasters;

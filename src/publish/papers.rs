@@ -1,5 +1,6 @@
 //! Every paper of the run folder: the map set as drawings, pictures and one PDF, and the printed reports.
 
+use super::pages::{book, contractor, grant};
 use super::{Results, maps};
 use crate::land::document::{Content, Document};
 use crate::land::paper::{Mark, Node, NodeKind, Page, Paper, Picture};
@@ -28,6 +29,13 @@ pub(super) fn all(results: &Results<'_>) -> Vec<Document> {
     if !sheets.is_empty() {
         let title = format!("{}: map set", results.site.name);
         out.push(document("maps/map_set.pdf", Content::Pdf(map_book(&title, &sheets))));
+    }
+    out.push(document("report.pdf", Content::Pdf(book::report(results))));
+    for (name, paper) in contractor::all(results) {
+        out.push(document(&format!("contractors/{name}.pdf"), Content::Pdf(paper)));
+    }
+    if let Some(paper) = grant::pages(results) {
+        out.push(document("grant_pages.pdf", Content::Pdf(paper)));
     }
     out
 }

@@ -118,8 +118,8 @@ mod tests {
             .split('L')
             .map(|p| p.split_once(' ').map(|(x, y)| (x.parse::<f64>().unwrap(), y.parse::<f64>().unwrap())).unwrap())
             .collect();
-        // 50 by 40 cells at 0.9 mm a metre, the band ending between the last cell and the next: within a cell all round.
-        let area = geo::Polygon::new(ring, vec![]).unsigned_area() / 0.81;
+        // 50 by 40 cells at 0.94 mm a metre, the band ending between the last cell and the next: within a cell all round.
+        let area = geo::Polygon::new(ring, vec![]).unsigned_area() / (0.94 * 0.94);
         assert!((49.0 * 39.0..51.0 * 41.0).contains(&area), "{area}");
         assert!(at_least(&averaged(&raster, &frame), &frame, -1.0, 0.2).is_empty(), "no fill here");
     }

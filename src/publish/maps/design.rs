@@ -6,6 +6,7 @@ use super::ground::{NAME, on_paper, symbol};
 use super::ink;
 use crate::land::blocks::RowBlock;
 use crate::land::drains::Drain;
+use crate::land::typeface::width;
 use crate::publish::labels::Type;
 use crate::publish::{OptionResult, Results, sheet, view};
 use geo::{Centroid, Coord};
@@ -118,11 +119,24 @@ pub(super) fn block_names(c: &mut Canvas, results: &Results<'_>, words: Words) {
             continue;
         }
         let below = (at.0, at.1 + 4.6);
-        if !more.is_empty() {
+        let kind = Type { size: 2.2, ..NAME };
+        if has_room(c, b, &more, kind, below) {
             let lines: Vec<&str> = more.iter().map(String::as_str).collect();
-            c.labels.on(Layer::Blocks as usize, &lines, Type { size: 2.2, ..NAME }, below, 14.0);
+            c.labels.on(Layer::Blocks as usize, &lines, kind, below, 6.0);
         }
     }
+}
+
+/// Whether words stand inside their block; a small block keeps its name only, its figures are in the tables.
+fn has_room(c: &Canvas, block: &RowBlock, words: &[String], kind: Type, at: (f64, f64)) -> bool {
+    use geo::Contains;
+    let half = 0.5 * words.iter().map(|w| width(w, kind.bold, kind.size)).fold(0.0, f64::max);
+    let tall = 0.6 * kind.size * words.len() as f64;
+    let corners = [(-half, -tall), (half, -tall), (half, tall), (-half, tall)];
+    !words.is_empty()
+        && corners.iter().all(|k| {
+            block.outline.contains(&geo::Point::from(c.frame.land_at((at.0 + k.0, at.1 + k.1))))
+        })
 }
 
 /// Arrows down the rows.
@@ -271,8 +285,8 @@ pub(super) fn debris(c: &mut Canvas, results: &Results<'_>) {
     }
     let drawn = "<circle r=\"1.1\" fill=\"#e69f00\" stroke=\"#5b3a1e\" stroke-width=\"0.4\"/>";
     for h in &plan.heaps {
-        let label = format!("H{} {:.0} t", h.id, h.load_t);
-        symbol(c, Layer::Debris, h.at, drawn, "heap to be burnt, dry tonnes", &[&label], Type { size: 1.9, ..NAME });
+        let label = format!("H{}", h.id);
+        symbol(c, Layer::Debris, h.at, drawn, "heap to be burnt, with its number", &[&label], Type { size: 1.9, ..NAME });
     }
     let Some(at) = results.site.boundary.centroid() else { return };
     let p = c.frame.at(at.into());

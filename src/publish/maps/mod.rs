@@ -9,9 +9,11 @@ mod sheet;
 mod small;
 mod study;
 
-pub(super) use canvas::{Canvas, LAYERS};
+use canvas::Canvas;
+pub(super) use canvas::LAYERS;
 pub(super) use sheet::{PAPER, Sheet};
-pub(super) use small::{block_map, overview, page_map, soil_pair};
+pub(super) use small::{block_map, overview, page_map};
+pub(super) use study::{by_piece, chart as study_chart, nice};
 
 use super::drawing::{Drawing, Frame};
 use super::{Results, sheet as cells};
@@ -110,7 +112,7 @@ fn slope(results: &Results<'_>) -> Option<Draft> {
     let terrain = results.terrain?;
     let mut c = canvas(results)?;
     ground::slope(&mut c, results, "m");
-    ground::contours(&mut c, results, true);
+    ground::contours(&mut c, results, false);
     ground::waterways(&mut c, results, true);
     ground::fall_arrows(&mut c, results);
     ground::boundary(&mut c, results, false);
@@ -292,7 +294,6 @@ fn works(results: &Results<'_>) -> Option<Draft> {
     design::layout(&mut c, results);
     ground::keep(&mut c, results, "m", false);
     ground::waterways(&mut c, results, true);
-    design::debris(&mut c, results);
     design::drains(&mut c, results, true);
     design::crossings(&mut c, results);
     design::item_names(&mut c, results);

@@ -139,7 +139,7 @@ fn heading(results: &Results<'_>, d: &mut Drawing, title: &str, number: usize, c
     let given = |v: &Option<String>| v.clone().unwrap_or_else(|| "not given".to_owned());
     d.path(&format!("M{} 8V276", COLUMN.0 - 4.0), "fill=\"none\" stroke=\"#bbb\" stroke-width=\"0.25\"");
     d.text((COLUMN.0, 12.0), &format!("Sheet {number} of {count}"), 4.0, bold);
-    d.text((COLUMN.0 + COLUMN.1, 12.0), &format!("run {}", results.run_id), 2.3, "text-anchor=\"end\" fill=\"#555\"");
+    d.text((COLUMN.0 + COLUMN.1, 12.0), &format!("run {}", results.run_id.trim_start_matches("run-")), 2.3, "text-anchor=\"end\" fill=\"#555\"");
     let lines = [
         format!("Plan date {}   Revision {}", given(&table.plan_date), given(&table.revision)),
         format!("Prepared by {}   Checked by {}", given(&table.prepared_by), given(&table.checked_by)),
@@ -245,9 +245,11 @@ fn scale_and_north(results: &Results<'_>, d: &mut Drawing, f: &Frame, y: f64) ->
 fn sources(results: &Results<'_>, d: &mut Drawing, y: f64) -> f64 {
     let mut y = small_heading(d, "Data", y + 1.0);
     let table = results.site_table;
-    let mut given: Vec<String> = vec![format!("boundary {}", table.boundary)];
-    given.extend(table.elevation.as_ref().map(|e| format!("elevation {e}")));
-    given.extend(table.optional_layers().iter().filter_map(|(k, p)| p.map(|p| format!("{} {p}", k.replace('_', " ")))));
+    // The file is what a reader can ask for; the folder it lay in says nothing.
+    let file = |path: &str| path.rsplit(['/', '\\']).next().unwrap_or_default().to_owned();
+    let mut given: Vec<String> = vec![format!("boundary {}", file(&table.boundary))];
+    given.extend(table.elevation.as_ref().map(|e| format!("elevation {}", file(e))));
+    given.extend(table.optional_layers().iter().filter_map(|(k, p)| p.map(|p| format!("{} {}", k.replace('_', " "), file(p)))));
     y = paragraph(d, &shortened(&given.join("; "), false, 2.1, 5.0 * COLUMN.1), 2.1, 0.0, y, "fill=\"#333\"");
     let notes = if table.data_notes.is_empty() {
         "Dates, owners and licences of the data: not given.".to_owned()

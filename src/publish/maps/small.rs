@@ -1,4 +1,4 @@
-//! Maps that stand inside pages: the overview, one block, soil loss before and after, and the map one can work with.
+//! Maps that stand inside pages: the overview, one block, and the map one can work with.
 
 use super::canvas::{Canvas, Layer};
 use super::{design, extent, ground, ink};
@@ -112,20 +112,5 @@ pub(in crate::publish) fn block_map(
         ground::boundary(c, results, false);
         let path = c.frame.area(&block.outline);
         c.on(Layer::Boundary).path(&path, "fill=\"none\" stroke=\"#000\" stroke-width=\"0.5\"");
-    }))
-}
-
-/// Soil loss before and after, as two maps.
-pub(in crate::publish) fn soil_pair(results: &Results<'_>, width: f64) -> Option<[(String, (f64, f64)); 2]> {
-    results.plan()?.erosion.filter(|e| !e.blocks.is_empty())?;
-    let land = extent(results)?;
-    let size = (width, height_for(land, width));
-    Some([("soil-a", "Soil loss before", 0), ("soil-b", "Soil loss after", 2)].map(|(id, title, state)| {
-        let svg = drawn(id, title, land, size, |c, p| {
-            design::soil(c, results, state, p);
-            ground::waterways(c, results, false);
-            ground::boundary(c, results, false);
-        });
-        (svg, size)
     }))
 }

@@ -33,9 +33,12 @@ pub(super) fn sheet(results: &Results<'_>) -> Option<Draft> {
     shown.sort_by_key(|(piece, _)| *piece);
     let mut d = Drawing::new();
     let (left, top) = (MAP_AT.0 + MAP_SIZE.0 - CHARTS, MAP_AT.1);
+    // Few pieces get wide charts under one another, many stand two abreast.
+    let abreast = if shown.len() > 4 { 2 } else { 1 };
+    let (wide, tall) = (CHARTS / abreast as f64, MAP_SIZE.1 / (shown.len().div_ceil(abreast).max(3)) as f64);
     for (i, (piece, trials)) in shown.iter().enumerate() {
-        let at = (left + 0.5 * CHARTS * (i % 2) as f64, top + 0.25 * MAP_SIZE.1 * (i / 2) as f64);
-        chart(&mut d, at, (0.5 * CHARTS - 3.0, 0.25 * MAP_SIZE.1 - 3.0), *piece, trials, &results.site_table.currency);
+        let at = (left + wide * (i % abreast) as f64, top + tall * (i / abreast) as f64);
+        chart(&mut d, at, (wide - 3.0, tall - 3.0), *piece, trials, &results.site_table.currency);
     }
     let taken: Vec<&BearingTrial> = plan.study.iter().filter(|t| t.chosen).collect();
     let mut facts = vec![
@@ -73,7 +76,7 @@ fn pieces(c: &mut Canvas, results: &Results<'_>) {
 const PIECE: &str = "fill=\"#f3f0e6\" stroke=\"#999\" stroke-width=\"0.2\"";
 
 /// Trials of each piece, pieces in order.
-fn by_piece(study: &[BearingTrial]) -> Vec<(u32, Vec<&BearingTrial>)> {
+pub(in crate::publish) fn by_piece(study: &[BearingTrial]) -> Vec<(u32, Vec<&BearingTrial>)> {
     let mut out: std::collections::BTreeMap<u32, Vec<&BearingTrial>> = std::collections::BTreeMap::new();
     for trial in study {
         out.entry(trial.piece).or_default().push(trial);
