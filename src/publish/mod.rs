@@ -8,6 +8,7 @@ mod drawing;
 mod labels;
 mod layers;
 mod maps;
+mod page_data;
 mod pages;
 mod papers;
 mod plan_layers;

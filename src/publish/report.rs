@@ -1,7 +1,8 @@
 //! The report: one page that stands on its own, made for the person who decides.
 
+use super::page_data::{page_map, policy_hash};
 use super::pages::cells;
-use super::{Results, charts, maps, sheet, tables, worth_tables};
+use super::{Results, charts, sheet, tables, worth_tables};
 use crate::finding::Severity;
 use crate::land::blocks::RowBlock;
 use crate::land::document::{FieldKind, Table};
@@ -11,6 +12,8 @@ use minijinja::{AutoEscape, Environment, Value as Page, context};
 use FieldKind::{Integer, Real, Text};
 
 const TEMPLATE: &str = include_str!("templates/report.html");
+const STYLE: &str = include_str!("templates/report.css");
+const SCRIPT: &str = include_str!("templates/report.js");
 
 /// Columns of the table of options that only programs need.
 pub(super) const HIDE_OPTIONS: &[&str] = &["description", "cost_low", "cost_high", "npv_low", "npv_high"];
@@ -64,7 +67,7 @@ fn everything(results: &Results<'_>) -> Page {
         currency => table.currency.clone(), run_id => results.run_id, crs => site.crs.name.clone(),
         datum => site.crs.vertical_name.as_deref().unwrap_or("height datum not stated"),
         costs => costs(results), gains => gains(results), irreversible => irreversible(results), next => next(results),
-        plan_svg => maps::overview(results, "plan", 180.0).map_or_else(String::new, |m| m.0), calendar_svg => charts::calendar(results).0, study_svg => charts::bearing_study(results).map(|c| c.0), lengths_svg => charts::row_lengths(results).map(|c| c.0), falls_svg => charts::row_falls(results).map(|c| c.0), depths_svg => charts::cut_fill(results).map(|c| c.0), 
+        calendar_svg => charts::calendar(results).0, study_svg => charts::bearing_study(results).map(|c| c.0), lengths_svg => charts::row_lengths(results).map(|c| c.0), falls_svg => charts::row_falls(results).map(|c| c.0), depths_svg => charts::cut_fill(results).map(|c| c.0), 
         not_given => site.not_given.clone(), cautions => CAUTIONS.to_vec(),
         citations => results.citations.iter().map(|c| c.reference()).collect::<Vec<_>>(),
     };
@@ -87,7 +90,24 @@ fn everything(results: &Results<'_>) -> Page {
         findings => grid(&tables::findings(results), HIDE_FINDINGS),
         assumptions => grid(&tables::assumptions(results), &[]),
     };
-    context! { ..head, ..pages }
+    let azimuth = format!("{:+.2}\u{b0}", site.geodesy.grid_north_azimuth_deg).replace('-', "\u{2212}");
+    let frame = context! {
+        style => STYLE, script => SCRIPT, style_hash => Page::from_safe_string(policy_hash(STYLE)),
+        script_hash => Page::from_safe_string(policy_hash(SCRIPT)), rusle => RUSLE, azimuth,
+        data_notes => table.data_notes.clone(),
+    };
+    context! { ..head, ..pages, ..frame, ..map(results) }
+}
+
+/// The map one can work with.
+fn map(results: &Results<'_>) -> Page {
+    let Some(map) = page_map(results) else { return context! {} };
+    let layers: Vec<Page> =
+        map.layers.iter().map(|(id, title, shown)| context! { id => *id, title => *title, shown => *shown }).collect();
+    context! {
+        map_svg => map.svg, map_layers => layers, map_data => map.data, pick_blocks => map.blocks,
+        pick_drains => map.drains, rows_left_out => map.rows_left_out,
+    }
 }
 
 /// A table for the page, without the columns that only programs need.

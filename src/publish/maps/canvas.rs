@@ -6,12 +6,12 @@ use crate::publish::labels::Labels;
 /// What can be switched on and off together, lowest first.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub(in crate::publish) enum Layer {
-    /// Bands of slope, depth or cut and fill.
-    Bands,
     /// Ground to keep, strips along water.
     Keep,
     /// Row blocks with headlands.
     Blocks,
+    /// Bands of slope, depth or cut and fill.
+    Bands,
     /// Row lines.
     Rows,
     /// Contour lines.
@@ -32,9 +32,9 @@ pub(in crate::publish) enum Layer {
 
 /// Every layer with its id and what the switch says, lowest first.
 pub(in crate::publish) const LAYERS: [(Layer, &str, &str); 11] = [
-    (Layer::Bands, "bands", "Cut and fill"),
     (Layer::Keep, "keep", "Areas kept"),
     (Layer::Blocks, "blocks", "Row blocks"),
+    (Layer::Bands, "bands", "Cut and fill"),
     (Layer::Rows, "rows", "Rows"),
     (Layer::Contours, "contours", "Contours"),
     (Layer::Water, "water", "Water"),

@@ -10,7 +10,6 @@ mod small;
 mod study;
 
 use canvas::Canvas;
-pub(super) use canvas::LAYERS;
 pub(super) use sheet::{PAPER, Sheet};
 pub(super) use small::{block_map, overview, page_map};
 pub(super) use study::{by_piece, chart as study_chart, nice};
