@@ -62,7 +62,7 @@ fn everything(results: &Results<'_>) -> Page {
     let site = results.site;
     let table = results.site_table;
     let head = context! {
-        name => site.name.clone(), option => results.plan().map(|p| p.name), because => results.chosen_because,
+        name => site.name.clone(), option => results.plan().map(|p| p.name), because => why(results),
         date => table.plan_date.clone(), revision => table.revision.clone(), prepared => table.prepared_by.clone(), checked => table.checked_by.clone(),
         currency => table.currency.clone(), run_id => results.run_id, crs => site.crs.name.clone(),
         datum => site.crs.vertical_name.as_deref().unwrap_or("height datum not stated"),
@@ -86,7 +86,7 @@ fn everything(results: &Results<'_>) -> Page {
         worth => grid(&worth(results), &[]),
         cash => grid(&worth_tables::cash_flow(results), HIDE_CASH),
         sensitivity => grid(&sensitivity(results), &[]),
-        study => grid(&tables::bearing_study(results), HIDE_STUDY),
+        study => grid(&super::pages::book::cheapest(results), HIDE_STUDY),
         findings => grid(&tables::findings(results), HIDE_FINDINGS),
         assumptions => grid(&tables::assumptions(results), &[]),
     };
@@ -122,6 +122,17 @@ fn grid(table: &Table, hidden: &[&str]) -> Page {
         .map(|r| r.iter().enumerate().map(|(i, t)| context! { text => t.clone(), number => number(i) }).collect())
         .collect();
     context! { title => table.title.clone(), heads, rows }
+}
+
+/// Why this option: the program's sentence, with quotation marks people use.
+pub(super) fn why(results: &Results<'_>) -> String {
+    let mut pieces = results.chosen_because.split('`');
+    let mut out = pieces.next().unwrap_or_default().to_owned();
+    for (i, piece) in pieces.enumerate() {
+        out.push(if i % 2 == 0 { '\u{201c}' } else { '\u{201d}' });
+        out.push_str(piece);
+    }
+    out
 }
 
 fn span(r: Range, unit: &str) -> String {

@@ -3,6 +3,7 @@
 mod geodesy;
 mod inputs;
 mod outputs;
+mod papers;
 
 use crate::land::site_table::SiteTable;
 use std::path::Path;

@@ -294,9 +294,9 @@ pub(super) fn debris(c: &mut Canvas, results: &Results<'_>) {
     for (deg, words, down) in [(plan.knock_down_bearing, "trees laid", -7.0), (plan.rake_bearing, "rake", 7.0)] {
         let at = (p.0, p.1 + down);
         c.labels.keep_free(at, 6.0);
-        c.arrow(Layer::Arrows, at, deg.degrees(), 11.0, look);
+        c.arrow(Layer::Debris, at, deg.degrees(), 11.0, look);
         let label = format!("{words} {:.0}\u{b0}", deg.degrees());
-        c.labels.beside(Layer::Arrows as usize, &[&label], Type { size: 2.6, bold: true, look: "fill=\"#5b3a1e\"" }, at, 4.0);
+        c.labels.beside(Layer::Debris as usize, &[&label], Type { size: 2.6, bold: true, look: "fill=\"#5b3a1e\"" }, at, 4.0);
     }
 }
 

@@ -102,15 +102,19 @@ pub(in crate::publish) fn block_map(
             design::earth(c, results, p);
             design::outlines(c, results);
         }
+        design::block_names(c, results, design::no_words);
         ground::keep(c, results, p, true);
         ground::waterways(c, results, true);
         ground::standing(c, results, true);
         design::drains(c, results, true);
-        design::drain_names(c, results, true);
+        design::drain_names(c, results, !debris);
         design::crossings(c, results);
         ground::outlets(c, results);
         ground::boundary(c, results, false);
+        // What lies outside the block steps back.
         let path = c.frame.area(&block.outline);
+        let veil = format!("M0 0H{}V{}H0Z{path}", size.0, size.1);
+        c.on(Layer::Boundary).path(&veil, "fill=\"#fff\" fill-opacity=\"0.5\" fill-rule=\"evenodd\"");
         c.on(Layer::Boundary).path(&path, "fill=\"none\" stroke=\"#000\" stroke-width=\"0.5\"");
     }))
 }

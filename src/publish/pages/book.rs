@@ -1,6 +1,8 @@
 //! The report on paper: the same content as the page on screen, the decision sheet first.
 
 use super::flow::Flow;
+use crate::land::blocks::BearingTrial;
+use crate::land::document::Table;
 use crate::land::paper::Paper;
 use crate::publish::{Results, charts, maps, report, tables, worth_tables};
 
@@ -23,7 +25,7 @@ pub(super) fn decision(results: &Results<'_>, f: &mut Flow, title: &str) {
     f.heading(1, title);
     let option = results.plan().map_or_else(String::new, |p| format!("Option \u{201c}{}\u{201d}. ", p.name));
     f.small(&format!("{option}{}", super::made(results)));
-    f.para(results.chosen_because);
+    f.para(&report::why(results));
     let mut irreversible = report::irreversible(results);
     if irreversible.is_empty() {
         irreversible.push("Not worked out in this run. Clearing and earthworks cannot be undone.".to_owned());
@@ -58,10 +60,25 @@ fn plan(results: &Results<'_>, f: &mut Flow) {
     if let Some((svg, size, alt)) = charts::bearing_study(results) {
         f.figure(&svg, size, &alt);
     }
-    f.table(&tables::bearing_study(results), report::HIDE_STUDY);
+    f.table(&cheapest(results), report::HIDE_STUDY);
     f.heading(2, "Does every row drain?");
     f.table(&report::draining(results), &[]);
     f.para("\u{201c}Cannot be told\u{201d} means the difference lies inside the 95 % band of the survey. Row by row: tables/rows.csv.");
+}
+
+/// The bearing study without what no one would choose: the eight cheapest bearings of each piece.
+pub(in crate::publish) fn cheapest(results: &Results<'_>) -> Table {
+    let mut table = tables::bearing_study(results);
+    let study = results.plan().and_then(|p| p.blocks).map_or(&[][..], |b| &b.study);
+    let better = |t: &BearingTrial| {
+        let cheaper = |o: &&BearingTrial| o.piece == t.piece && o.yearly_cost_per_ha < t.yearly_cost_per_ha;
+        study.iter().filter(cheaper).count()
+    };
+    let keep: Vec<bool> = study.iter().map(|t| t.chosen || better(t) < 8).collect();
+    let mut each = keep.into_iter();
+    table.rows.retain(|_| each.next().unwrap_or(true));
+    table.title = "Bearings tried: the eight cheapest of each piece; all of them: tables/bearing_study.csv".to_owned();
+    table
 }
 
 fn water_and_earth(results: &Results<'_>, f: &mut Flow) {

@@ -104,14 +104,32 @@ fn fit(cells: &Cells, across: f64, size: f64) -> Option<Vec<f64>> {
             (body + GAP).max(least[i]).min(120.0)
         })
         .collect();
-    let wanted: f64 = natural.iter().zip(&least).map(|(n, l)| n - l).sum();
-    let share = if wanted > 0.0 { (spare / wanted).min(1.0) } else { 0.0 };
-    Some(natural.iter().zip(&least).map(|(n, l)| l + share * (n - l)).collect())
+    let extra: Vec<f64> = natural.iter().zip(&least).map(|(n, l)| n - l).collect();
+    let given = shared(&extra, spare);
+    Some(least.iter().zip(given).map(|(l, g)| l + g).collect())
+}
+
+/// Shares out room: whoever asks for least is served first and in full, so only the widest columns wrap.
+fn shared(wanted: &[f64], mut room: f64) -> Vec<f64> {
+    let mut order: Vec<usize> = (0..wanted.len()).collect();
+    order.sort_by(|a, b| wanted[*a].total_cmp(&wanted[*b]).then(a.cmp(b)));
+    let mut given = vec![0.0; wanted.len()];
+    for (done, i) in order.iter().enumerate() {
+        given[*i] = wanted[*i].min(room / (wanted.len() - done) as f64);
+        room -= given[*i];
+    }
+    given
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn small_wishes_are_met_first() {
+        assert_eq!(shared(&[100.0, 5.0, 50.0], 65.0), [30.0, 5.0, 30.0]);
+        assert_eq!(shared(&[1.0, 2.0], 10.0), [1.0, 2.0]);
+    }
 
     #[test]
     fn heads_read_as_words_with_units() {

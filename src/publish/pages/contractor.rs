@@ -44,7 +44,7 @@ pub(in crate::publish) fn all(results: &Results<'_>) -> Vec<(&'static str, Paper
                 f.heading(1, &format!("{title}, block {}", block.name));
                 f.small(&format!("{}. {}", results.site.name, super::made(results)));
                 order(results, option, block, &mut f);
-                f.list(ALWAYS);
+                f.small_list(ALWAYS);
             }
             (file, f.finish())
         })
@@ -53,10 +53,16 @@ pub(in crate::publish) fn all(results: &Results<'_>) -> Vec<(&'static str, Paper
 
 type Order = fn(&Results<'_>, &OptionResult<'_>, &RowBlock, &mut Flow);
 
-fn map(results: &Results<'_>, block: &RowBlock, f: &mut Flow, debris: bool) {
-    let size = (Flow::across(), 92.0);
+/// The block's map, lower where a long table follows, so that all stays on one page.
+fn map(results: &Results<'_>, block: &RowBlock, f: &mut Flow, debris: bool, lines_after: usize) {
+    let size = (Flow::across(), (88.0 - 5.0 * lines_after.saturating_sub(3) as f64).max(44.0));
     if let Some(svg) = maps::block_map(results, block, "b", size, debris) {
         f.figure(&svg, size, &format!("Map of block {} with what is to be done, what is kept and where water runs.", block.name));
+        f.small(if debris {
+            "Brown: windrows. Circles: heaps with their number. Green hatch: kept. Blue dots: strip kept free along water. Orange lines: drains to come."
+        } else {
+            "Orange, hatched: cut. Purple, dotted: fill; the deeper the darker. White: within 0.02 m. Black arrow: haul. Orange lines: drains (IL = bed level). Green hatch: kept. Cross: crossing."
+        });
     }
 }
 
@@ -79,7 +85,7 @@ fn dates(option: &OptionResult<'_>, words: &[&str]) -> Vec<String> {
         .iter()
         .filter(|t| speaks(&t.name))
         .map(|t| {
-            let hold = if t.hold_point.is_empty() { String::new() } else { format!(" Hold point: {}.", t.hold_point) };
+            let hold = if t.hold_point.is_empty() { String::new() } else { format!(" Hold point: {}.", t.hold_point.trim_end_matches('.')) };
             format!("{}: {} to {}.{hold}", t.name, t.start_month, t.end_month)
         })
         .collect()
@@ -87,7 +93,7 @@ fn dates(option: &OptionResult<'_>, words: &[&str]) -> Vec<String> {
 
 fn clearing(results: &Results<'_>, option: &OptionResult<'_>, block: &RowBlock, f: &mut Flow) {
     let Some(plan) = option.clearing else { return };
-    map(results, block, f, true);
+    map(results, block, f, true, 0);
     let metres: f64 = plan
         .windrows
         .iter()
@@ -108,7 +114,7 @@ fn clearing(results: &Results<'_>, option: &OptionResult<'_>, block: &RowBlock, 
     items.extend(dates(option, &["knock", "rake", "burn", "clear", "pick"]));
     items.push("Burn only with the permit and on the days the fire authority allows; never unattended.".to_owned());
     items.push("Payment: by hectare cleared to the agreed finish, walked by both parties before machines leave.".to_owned());
-    f.list(&items);
+    f.small_list(&items);
     if !heaps.is_empty() {
         let each: Vec<String> = heaps
             .iter()
@@ -146,7 +152,7 @@ fn earthmoving(results: &Results<'_>, option: &OptionResult<'_>, block: &RowBloc
         return;
     };
     budget_only(results, f);
-    map(results, block, f, false);
+    map(results, block, f, false, 0);
     let rows: Vec<Vec<Value>> = vec![vec![
         hectares(results, block).into(),
         e.cut_m3.into(),
@@ -180,7 +186,7 @@ fn earthmoving(results: &Results<'_>, option: &OptionResult<'_>, block: &RowBloc
     ];
     items.extend(dates(option, &["level", "earth", "form", "strip"]));
     items.push("As-built survey: the contractor calls for it within two weeks of the last plane, before drains and hills.".to_owned());
-    f.list(&items);
+    f.small_list(&items);
 }
 
 fn drains(results: &Results<'_>, option: &OptionResult<'_>, block: &RowBlock, f: &mut Flow) {
@@ -191,7 +197,8 @@ fn drains(results: &Results<'_>, option: &OptionResult<'_>, block: &RowBlock, f:
         .filter(|d| d.block == Some(block.id) || (d.block.is_none() && block.outline.intersects(&d.line)))
         .collect();
     budget_only(results, f);
-    map(results, block, f, false);
+    let crossed = plan.crossings.iter().filter(|x| mine.iter().any(|d| d.id == x.drain)).count();
+    map(results, block, f, false, mine.len() + crossed);
     if mine.is_empty() {
         f.para("No drain is dug for this block: its rows run out to water or to a neighbouring block's drain.");
     }
@@ -246,5 +253,5 @@ fn drains(results: &Results<'_>, option: &OptionResult<'_>, block: &RowBlock, f:
     }
     items.extend(dates(option, &["drain"]));
     items.push("Nobody in a trench deeper than 1.5 m without batters or shoring a competent person has approved.".to_owned());
-    f.list(&items);
+    f.small_list(&items);
 }

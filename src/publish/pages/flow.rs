@@ -103,7 +103,7 @@ impl Flow {
             let y = self.y - 0.62 * size;
             self.fill((SIDE, y), (Self::across(), 0.3), RULE);
         }
-        self.y += 0.25 * size;
+        self.y += if level == 1 { -2.5 } else { 0.2 * size };
     }
     /// A paragraph.
     pub(in crate::publish) fn para(&mut self, text: &str) {
@@ -121,6 +121,11 @@ impl Flow {
         let part = Part { node: Some(node), size, bold: false, colour };
         self.wrapped(&part, SIDE, Self::across(), text);
         self.y += 0.6 * size;
+    }
+    /// A list in small type.
+    pub(in crate::publish) fn small_list<T: AsRef<str>>(&mut self, items: &[T]) {
+        self.list_at(SIDE, Self::across(), items, 2.75);
+        self.y += 0.6;
     }
     /// A list.
     pub(in crate::publish) fn list<T: AsRef<str>>(&mut self, items: &[T]) {
@@ -214,7 +219,7 @@ impl Flow {
         let node = self.node(NodeKind::Table, None, &table.title);
         self.table_row(Some(node), &cells.heads, &widths, &cells.numbers, size, true);
         for row in &cells.rows {
-            let tall = row_height(row, &widths, size);
+            let tall = row_height(row, &widths, size, false);
             if self.y + tall > END {
                 self.new_page();
                 // The heads once more for the eye; readers have them already.
@@ -226,7 +231,7 @@ impl Flow {
     }
     fn table_row(&mut self, table: Option<usize>, row: &[String], widths: &[f64], numbers: &[bool], size: f64, head: bool) {
         let top = self.y;
-        let tall = row_height(row, widths, size);
+        let tall = row_height(row, widths, size, head);
         let parent = table.map(|t| self.node(NodeKind::Row, Some(t), ""));
         let mut x = SIDE;
         for ((text, wide), number) in row.iter().zip(widths).zip(numbers) {
@@ -282,8 +287,8 @@ fn card_height((_, items, large): &(&str, &[String], bool), wide: f64) -> f64 {
     11.0 + first + listed
 }
 
-fn row_height(row: &[String], widths: &[f64], size: f64) -> f64 {
-    let most = row.iter().zip(widths).map(|(t, w)| lines(t, true, size, w - 2.0).len()).max().unwrap_or(1);
+fn row_height(row: &[String], widths: &[f64], size: f64, head: bool) -> f64 {
+    let most = row.iter().zip(widths).map(|(t, w)| lines(t, head, size, w - 2.0).len()).max().unwrap_or(1);
     1.25 * size * most as f64 + 1.4
 }
 

@@ -1,4 +1,8 @@
 "use strict";
+// What is folded away on screen is printed all the same.
+addEventListener("beforeprint", () => {
+  for (const fold of document.querySelectorAll("details")) fold.open = true;
+});
 (() => {
   const map = document.getElementById("map");
   const source = document.getElementById("numbers-data");
