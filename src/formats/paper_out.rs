@@ -9,6 +9,7 @@ use crate::land::typeface::{FACES, Face, face_of};
 use krilla::color::rgb;
 use krilla::configure::{Configuration, Validator};
 use krilla::destination::XyzDestination;
+use krilla::error::KrillaResult;
 use krilla::geom::{PathBuilder, Point, Rect, Size};
 use krilla::metadata::Metadata;
 use krilla::outline::{Outline, OutlineNode};
@@ -36,16 +37,24 @@ fn pt(mm: f64) -> f32 {
     (mm * PT) as f32
 }
 
-/// The bytes of a paper. A paper that misses what PDF/UA-1 (ISO 14289-1) asks for is a bug.
+/// The bytes of a paper.
+///
+/// It keeps to PDF/UA-1 (ISO 14289-1). Should a name the program has never met break one of that standard's rules, the
+/// paper comes out tagged all the same, without the claim: a plan is not lost for it.
 ///
 /// # Errors
-/// When a page has no size, a drawing cannot be read, or the rules of PDF/UA-1 are broken.
+/// When a page has no size or a drawing cannot be read.
 pub fn pdf(paper: &Paper, crs: &CrsTag) -> Result<Vec<u8>, Problem> {
-    let settings = SerializeSettings {
-        configuration: Configuration::new_with_validator(Validator::UA1),
-        ..SerializeSettings::default()
+    let strict = Configuration::new_with_validator(Validator::UA1);
+    let bytes = match written(paper, strict)? {
+        Ok(bytes) => bytes,
+        Err(_) => written(paper, Configuration::new())?.map_err(|e| bug(format!("the PDF could not be made: {e:?}")))?,
     };
-    let mut document = Document::new_with(settings);
+    georeferenced(bytes, paper, crs)
+}
+
+fn written(paper: &Paper, configuration: Configuration) -> Result<KrillaResult<Vec<u8>>, Problem> {
+    let mut document = Document::new_with(SerializeSettings { configuration, ..SerializeSettings::default() });
     let fonts = fonts()?;
     let mut parts: Vec<Vec<Identifier>> = vec![Vec::new(); paper.nodes.len()];
     let mut outline = Outline::new();
@@ -72,8 +81,7 @@ pub fn pdf(paper: &Paper, crs: &CrsTag) -> Result<Vec<u8>, Problem> {
             .language("en".to_owned())
             .creator("rowfall".to_owned()),
     );
-    let bytes = document.finish().map_err(|e| bug(format!("the PDF could not be made: {e:?}")))?;
-    georeferenced(bytes, paper, crs)
+    Ok(document.finish())
 }
 
 fn fonts() -> Result<Vec<Font>, Problem> {

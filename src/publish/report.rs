@@ -94,7 +94,7 @@ fn everything(results: &Results<'_>) -> Page {
     let frame = context! {
         style => STYLE, script => SCRIPT, style_hash => Page::from_safe_string(policy_hash(STYLE)),
         script_hash => Page::from_safe_string(policy_hash(SCRIPT)), rusle => RUSLE, azimuth,
-        data_notes => table.data_notes.clone(),
+        data_note => table.data_note.clone(),
     };
     context! { ..head, ..pages, ..frame, ..map(results) }
 }

@@ -251,11 +251,7 @@ fn sources(results: &Results<'_>, d: &mut Drawing, y: f64) -> f64 {
     given.extend(table.elevation.as_ref().map(|e| format!("elevation {}", file(e))));
     given.extend(table.optional_layers().iter().filter_map(|(k, p)| p.map(|p| format!("{} {}", k.replace('_', " "), file(p)))));
     y = paragraph(d, &shortened(&given.join("; "), false, 2.1, 5.0 * COLUMN.1), 2.1, 0.0, y, "fill=\"#333\"");
-    let notes = if table.data_notes.is_empty() {
-        "Dates, owners and licences of the data: not given.".to_owned()
-    } else {
-        table.data_notes.join(" ")
-    };
+    let notes = table.data_note.clone().unwrap_or_else(|| "Dates, owners and licences of the data: not given.".to_owned());
     y = paragraph(d, &shortened(&notes, false, 2.1, 5.0 * COLUMN.1), 2.1, 0.0, y, "fill=\"#333\"");
     if let Some(ground) = results.ground {
         let a = &ground.accuracy;

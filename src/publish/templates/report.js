@@ -10,7 +10,6 @@ addEventListener("beforeprint", () => {
   const svg = map.querySelector("svg");
   const data = JSON.parse(source.textContent);
   const out = document.getElementById("numbers");
-  const NS = "http://www.w3.org/2000/svg";
   const whole = svg.getAttribute("viewBox").split(" ").map(Number);
   let view = whole.slice();
 
@@ -119,7 +118,7 @@ addEventListener("beforeprint", () => {
   const overlay = (name) => {
     let e = svg.querySelector("." + name);
     if (!e) {
-      e = document.createElementNS(NS, "path");
+      e = document.createElementNS(svg.namespaceURI, "path");
       e.setAttribute("class", name);
       svg.append(e);
     }
