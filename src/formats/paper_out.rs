@@ -48,7 +48,9 @@ pub fn pdf(paper: &Paper, crs: &CrsTag) -> Result<Vec<u8>, Problem> {
     let strict = Configuration::new_with_validator(Validator::UA1);
     let bytes = match written(paper, strict)? {
         Ok(bytes) => bytes,
-        Err(_) => written(paper, Configuration::new())?.map_err(|e| bug(format!("the PDF could not be made: {e:?}")))?,
+        Err(_) => {
+            written(paper, Configuration::new())?.map_err(|e| bug(format!("the PDF could not be made: {e:?}")))?
+        }
     };
     georeferenced(bytes, paper, crs)
 }
@@ -59,7 +61,8 @@ fn written(paper: &Paper, configuration: Configuration) -> Result<KrillaResult<V
     let mut parts: Vec<Vec<Identifier>> = vec![Vec::new(); paper.nodes.len()];
     let mut outline = Outline::new();
     for (index, sheet) in paper.pages.iter().enumerate() {
-        let size = PageSettings::from_wh(pt(sheet.size.0), pt(sheet.size.1)).ok_or_else(|| bug("a page without size"))?;
+        let size =
+            PageSettings::from_wh(pt(sheet.size.0), pt(sheet.size.1)).ok_or_else(|| bug("a page without size"))?;
         let mut page = document.start_page_with(size);
         let mut surface = page.surface();
         for mark in &sheet.marks {
@@ -99,12 +102,7 @@ fn heading_of<'a>(paper: &'a Paper, mark: &Mark) -> Option<(&'a Node, (f64, f64)
     first.then_some((part, *at))
 }
 
-fn draw(
-    surface: &mut Surface<'_>,
-    mark: &Mark,
-    fonts: &[Font],
-    parts: &mut [Vec<Identifier>],
-) -> Result<(), Problem> {
+fn draw(surface: &mut Surface<'_>, mark: &Mark, fonts: &[Font], parts: &mut [Vec<Identifier>]) -> Result<(), Problem> {
     match mark {
         Mark::Text { node, at, size, bold, colour, text } => {
             let id = match node {

@@ -91,7 +91,10 @@ fn drawn(bars: &Bars<'_>) -> Chart {
             let x = left + slot * (i as f64 + 0.09) + bar * s as f64;
             let look = looks.get(i).or_else(|| looks.first()).copied().unwrap_or(AFTER);
             if *value > 0.0 {
-                d.raw(&format!("<rect x=\"{x:.2}\" y=\"{:.2}\" width=\"{bar:.2}\" height=\"{tall:.2}\" {look}/>", top + h - tall));
+                d.raw(&format!(
+                    "<rect x=\"{x:.2}\" y=\"{:.2}\" width=\"{bar:.2}\" height=\"{tall:.2}\" {look}/>",
+                    top + h - tall
+                ));
             }
         }
     }
@@ -210,7 +213,17 @@ pub(super) fn cut_fill(results: &Results<'_>) -> Option<Chart> {
             k => format!("fill {:.2}", -step * f64::from(k)),
         })
         .collect();
-    let looks = (-half..=half).map(|k| if k == 0 { LEVEL } else if k > 0 { CUT } else { FILL }).collect();
+    let looks = (-half..=half)
+        .map(|k| {
+            if k == 0 {
+                LEVEL
+            } else if k > 0 {
+                CUT
+            } else {
+                FILL
+            }
+        })
+        .collect();
     Some(drawn(&Bars {
         id: "depths",
         title: "Depth of cut and fill".to_owned(),

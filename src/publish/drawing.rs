@@ -66,10 +66,7 @@ impl Frame {
     }
     /// Whether a place on the paper lies inside the frame.
     pub(super) fn holds(&self, (x, y): (f64, f64)) -> bool {
-        x >= self.corner.0
-            && y >= self.corner.1
-            && x <= self.corner.0 + self.size.0
-            && y <= self.corner.1 + self.size.1
+        x >= self.corner.0 && y >= self.corner.1 && x <= self.corner.0 + self.size.0 && y <= self.corner.1 + self.size.1
     }
     fn trace(&self, out: &mut String, points: &[Coord<f64>], closed: bool) {
         let mut last = None;
@@ -172,7 +169,7 @@ impl Drawing {
             "<svg viewBox=\"0 0 {width:.2} {height:.2}\" role=\"img\" aria-labelledby=\"{id}-t\" \
              font-family=\"{FAMILY}\" fill=\"#222\">\n<title id=\"{id}-t\">{}</title>\n\
              <rect width=\"{width:.2}\" height=\"{height:.2}\" fill=\"#fff\"/>\n{}</svg>\n",
-            escape(title),
+            escape(&readable(title)),
             self.body,
         )
     }
@@ -207,7 +204,9 @@ mod tests {
         let mut d = Drawing::new();
         d.label((1.0, 2.0), "<script>\"a\" & \u{202e}b\u{0}</script>", 3.0, "");
         let svg = d.finish("x", "</title><b>", 10.0, 10.0);
-        assert!(!svg.contains("<script") && !svg.contains("<b>") && !svg.contains('\u{202e}') && !svg.contains('\u{0}'));
+        assert!(
+            !svg.contains("<script") && !svg.contains("<b>") && !svg.contains('\u{202e}') && !svg.contains('\u{0}')
+        );
         assert!(svg.contains("&lt;script&gt;&quot;a&quot; &amp; b"));
     }
 }

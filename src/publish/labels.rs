@@ -92,8 +92,10 @@ impl Labels {
         if !self.frame.holds(at) {
             return false;
         }
-        let (w, h) = extent(&lines.iter().map(|l| shortened(l, kind.bold, kind.size, WIDEST)).collect::<Vec<_>>(), kind);
-        let sides = [(1.0, -0.3), (-1.0, -0.3), (1.0, 0.6), (-1.0, 0.6), (0.0, -1.0), (0.0, 1.0), (0.7, -1.0), (-0.7, -1.0)];
+        let (w, h) =
+            extent(&lines.iter().map(|l| shortened(l, kind.bold, kind.size, WIDEST)).collect::<Vec<_>>(), kind);
+        let sides =
+            [(1.0, -0.3), (-1.0, -0.3), (1.0, 0.6), (-1.0, 0.6), (0.0, -1.0), (0.0, 1.0), (0.7, -1.0), (-0.7, -1.0)];
         let places = [0.0, 3.5, 7.0, 11.0].into_iter().flat_map(move |out| {
             sides.into_iter().map(move |(sx, sy): (f64, f64)| {
                 let x = at.0 + sx * (0.5 * w + clear + out);
@@ -120,7 +122,8 @@ impl Labels {
     }
     /// Along a line: beside its middle, then towards its ends, on either side.
     pub(super) fn along(&mut self, layer: usize, lines: &[&str], kind: Type, line: &[(f64, f64)], clear: f64) -> bool {
-        let (w, h) = extent(&lines.iter().map(|l| shortened(l, kind.bold, kind.size, WIDEST)).collect::<Vec<_>>(), kind);
+        let (w, h) =
+            extent(&lines.iter().map(|l| shortened(l, kind.bold, kind.size, WIDEST)).collect::<Vec<_>>(), kind);
         let shares = [0.5, 0.4, 0.6, 0.3, 0.7, 0.2, 0.8, 0.1, 0.9, 0.0, 1.0];
         let places: Vec<_> = [0.0, 4.0]
             .into_iter()

@@ -18,9 +18,21 @@ const SCRIPT: &str = include_str!("templates/report.js");
 /// Columns of the table of options that only programs need.
 pub(super) const HIDE_OPTIONS: &[&str] = &["description", "cost_low", "cost_high", "npv_low", "npv_high"];
 /// Columns of the table of blocks that only programs need.
-pub(super) const HIDE_BLOCKS: &[&str] = &["parcel", "cropped_ha", "row_metres_m", "surface", "row_fall_pct", "earth_m3", "earth_m3_per_ha", "haul_mean_m", "cost", "gap_pct"];
+pub(super) const HIDE_BLOCKS: &[&str] = &[
+    "parcel",
+    "cropped_ha",
+    "row_metres_m",
+    "surface",
+    "row_fall_pct",
+    "earth_m3",
+    "earth_m3_per_ha",
+    "haul_mean_m",
+    "cost",
+    "gap_pct",
+];
 /// Columns of the table of drains that only programs need.
-pub(super) const HIDE_DRAINS: &[&str] = &["batter_h_per_v", "rational_m3_s", "coefficient_m3_s", "flow_depth_m", "deficit_m"];
+pub(super) const HIDE_DRAINS: &[&str] =
+    &["batter_h_per_v", "rational_m3_s", "coefficient_m3_s", "flow_depth_m", "deficit_m"];
 /// Columns of the table of outflows that only programs need.
 pub(super) const HIDE_OUTFLOWS: &[&str] = &["easting", "northing"];
 /// Columns of the table of program that only programs need.
@@ -28,7 +40,8 @@ pub(super) const HIDE_PROGRAM: &[&str] = &["window_from", "window_to", "start_da
 /// Columns of the table of budget that only programs need.
 pub(super) const HIDE_BUDGET: &[&str] = &["rate_low", "rate_high", "group"];
 /// Columns of the table of cash that only programs need.
-pub(super) const HIDE_CASH: &[&str] = &["yield_t_low", "yield_t_high", "income_low", "income_high", "outlay_low", "outlay_high"];
+pub(super) const HIDE_CASH: &[&str] =
+    &["yield_t_low", "yield_t_high", "income_low", "income_high", "outlay_low", "outlay_high"];
 /// Columns of the table of study that only programs need.
 pub(super) const HIDE_STUDY: &[&str] = &["length_p10_m", "once_cost_per_ha"];
 /// Columns of the table of findings that only programs need.
@@ -54,8 +67,14 @@ pub(super) const CAUTIONS: &[&str] = &[
 pub(super) fn page(results: &Results<'_>) -> String {
     let mut env = Environment::new();
     env.set_auto_escape_callback(|_| AutoEscape::Html);
-    env.render_named_str("report.html", TEMPLATE, everything(results))
-        .unwrap_or_else(|e| format!("report template: {e}"))
+    let page = env
+        .render_named_str("report.html", TEMPLATE, everything(results))
+        .unwrap_or_else(|e| format!("report template: {e}"));
+    // Marks that turn the reading order of what follows (Unicode Standard Annex 9): a name must not turn its neighbours.
+    page.replace(
+        ['\u{202a}', '\u{202b}', '\u{202c}', '\u{202d}', '\u{202e}', '\u{2066}', '\u{2067}', '\u{2068}', '\u{2069}'],
+        "",
+    )
 }
 
 fn everything(results: &Results<'_>) -> Page {
@@ -67,7 +86,7 @@ fn everything(results: &Results<'_>) -> Page {
         currency => table.currency.clone(), run_id => results.run_id, crs => site.crs.name.clone(),
         datum => site.crs.vertical_name.as_deref().unwrap_or("height datum not stated"),
         costs => costs(results), gains => gains(results), irreversible => irreversible(results), next => next(results),
-        calendar_svg => charts::calendar(results).0, study_svg => charts::bearing_study(results).map(|c| c.0), lengths_svg => charts::row_lengths(results).map(|c| c.0), falls_svg => charts::row_falls(results).map(|c| c.0), depths_svg => charts::cut_fill(results).map(|c| c.0), 
+        calendar_svg => charts::calendar(results).0, study_svg => charts::bearing_study(results).map(|c| c.0), lengths_svg => charts::row_lengths(results).map(|c| c.0), falls_svg => charts::row_falls(results).map(|c| c.0), depths_svg => charts::cut_fill(results).map(|c| c.0),
         not_given => site.not_given.clone(), cautions => CAUTIONS.to_vec(),
         citations => results.citations.iter().map(|c| c.reference()).collect::<Vec<_>>(),
     };

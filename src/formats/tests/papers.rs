@@ -37,7 +37,11 @@ fn paper(text: &str) -> Paper {
     Paper {
         title: "Title".to_owned(),
         about: "About".to_owned(),
-        nodes: vec![node(NodeKind::Heading(1), "Heading"), node(NodeKind::Paragraph, ""), node(NodeKind::Figure, "A map")],
+        nodes: vec![
+            node(NodeKind::Heading(1), "Heading"),
+            node(NodeKind::Paragraph, ""),
+            node(NodeKind::Figure, "A map"),
+        ],
         pages: vec![Page {
             size: (210.0, 297.0),
             marks: vec![mark(0, 20.0, "Heading"), mark(1, 30.0, text), picture],
@@ -69,7 +73,11 @@ fn a_map_page_knows_where_it_lies() {
     let text = String::from_utf8_lossy(&bytes);
     let after = |word: &str| text.split_once(word).unwrap_or_else(|| panic!("{word}")).1;
     // 20 mm from the left and 297 - 40 - 40 mm from the bottom, in points of 25.4 / 72 mm (arithmetic).
-    assert!(after("/Subtype /GEO").len() > 100 && text.contains("/BBox [56.6929 615.1181 226.7717 728.5039]"), "{}", after("/VP"));
+    assert!(
+        after("/Subtype /GEO").len() > 100 && text.contains("/BBox [56.6929 615.1181 226.7717 728.5039]"),
+        "{}",
+        after("/VP")
+    );
     let gpts: Vec<f64> =
         after("/GPTS [").split_once(']').unwrap().0.split_whitespace().map(|n| n.parse().unwrap()).collect();
     // The first corner is E 368000 N 7810000: PROJ (cs2cs EPSG:7856 EPSG:7844) gives 151.7391 E, 19.8001 S to 4 decimals.

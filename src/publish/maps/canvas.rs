@@ -111,7 +111,7 @@ impl Canvas {
         let mut out = String::new();
         let mut words = String::new();
         for (layer, id, _) in LAYERS {
-            let body = std::mem::take(&mut self.layers_body(layer));
+            let body = self.layers_body(layer);
             if !body.is_empty() {
                 out.push_str(&format!("<g data-layer=\"{}\">\n{body}</g>\n", escape(id)));
             }

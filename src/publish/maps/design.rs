@@ -134,9 +134,7 @@ fn has_room(c: &Canvas, block: &RowBlock, words: &[String], kind: Type, at: (f64
     let tall = 0.6 * kind.size * words.len() as f64;
     let corners = [(-half, -tall), (half, -tall), (half, tall), (-half, tall)];
     !words.is_empty()
-        && corners.iter().all(|k| {
-            block.outline.contains(&geo::Point::from(c.frame.land_at((at.0 + k.0, at.1 + k.1))))
-        })
+        && corners.iter().all(|k| block.outline.contains(&geo::Point::from(c.frame.land_at((at.0 + k.0, at.1 + k.1)))))
 }
 
 /// Arrows down the rows.
@@ -149,7 +147,10 @@ pub(super) fn row_arrows(c: &mut Canvas, results: &Results<'_>) {
         c.arrow(Layer::Arrows, at, b.bearing.degrees(), 7.5, look);
     }
     if !blocks(results).is_empty() {
-        c.key("down the rows", Sample::Symbol(format!("<path d=\"M-2 0H2M0.7 -0.8L2 0L0.7 0.8\" fill=\"none\" {look}/>")));
+        c.key(
+            "down the rows",
+            Sample::Symbol(format!("<path d=\"M-2 0H2M0.7 -0.8L2 0L0.7 0.8\" fill=\"none\" {look}/>")),
+        );
     }
 }
 
@@ -233,7 +234,10 @@ pub(super) fn drains(c: &mut Canvas, results: &Results<'_>, subject: bool) {
             c.labels.keep_free(p, 1.6);
         }
     }
-    c.key("the way a drain runs", Sample::Symbol(format!("<path d=\"M-2 0H2M0.7 -0.8L2 0L0.7 0.8\" fill=\"none\" {arrow}/>")));
+    c.key(
+        "the way a drain runs",
+        Sample::Symbol(format!("<path d=\"M-2 0H2M0.7 -0.8L2 0L0.7 0.8\" fill=\"none\" {arrow}/>")),
+    );
 }
 
 /// The middle of a drain and the bearing of its water there.
@@ -258,11 +262,23 @@ pub(super) fn drain_names(c: &mut Canvas, results: &Results<'_>, levels: bool) {
         for station in ends.into_iter().flatten() {
             let p = c.frame.at(station.at);
             let words = format!("IL {:.2}", station.invert_m);
-            c.on(Layer::Drains).raw(&format!("<circle cx=\"{:.2}\" cy=\"{:.2}\" r=\"0.6\" fill=\"#fff\" stroke=\"#8a3500\" stroke-width=\"0.3\"/>", p.0, p.1));
-            c.labels.beside(Layer::Drains as usize, &[&words], Type { size: 1.9, bold: false, look: "fill=\"#5c2400\"" }, p, 0.8);
+            c.on(Layer::Drains).raw(&format!(
+                "<circle cx=\"{:.2}\" cy=\"{:.2}\" r=\"0.6\" fill=\"#fff\" stroke=\"#8a3500\" stroke-width=\"0.3\"/>",
+                p.0, p.1
+            ));
+            c.labels.beside(
+                Layer::Drains as usize,
+                &[&words],
+                Type { size: 1.9, bold: false, look: "fill=\"#5c2400\"" },
+                p,
+                0.8,
+            );
         }
     }
-    c.key("bed level at head or mouth (IL, metres)", Sample::Symbol("<circle r=\"0.9\" fill=\"#fff\" stroke=\"#8a3500\" stroke-width=\"0.35\"/>".to_owned()));
+    c.key(
+        "bed level at head or mouth (IL, metres)",
+        Sample::Symbol("<circle r=\"0.9\" fill=\"#fff\" stroke=\"#8a3500\" stroke-width=\"0.35\"/>".to_owned()),
+    );
 }
 
 /// Places where a drain meets something.
@@ -270,7 +286,15 @@ pub(super) fn crossings(c: &mut Canvas, results: &Results<'_>) {
     let drawn = "<path d=\"M-1.1 -1.1L1.1 1.1M1.1 -1.1L-1.1 1.1\" fill=\"none\" stroke=\"#000\" stroke-width=\"0.6\"/>";
     for x in option(results).drains.map_or(&[][..], |p| &p.crossings) {
         let name = view::crossing_name(x.id);
-        symbol(c, Layer::Drains, x.at, drawn, "crossing", &[&name], Type { size: 2.0, bold: true, look: "fill=\"#000\"" });
+        symbol(
+            c,
+            Layer::Drains,
+            x.at,
+            drawn,
+            "crossing",
+            &[&name],
+            Type { size: 2.0, bold: true, look: "fill=\"#000\"" },
+        );
     }
 }
 
@@ -281,12 +305,23 @@ pub(super) fn debris(c: &mut Canvas, results: &Results<'_>) {
         let look = if w.stays { ink::WINDROW_STAYS } else { ink::WINDROW };
         let path = c.frame.line(&w.line);
         c.on(Layer::Debris).path(&path, look);
-        c.key_line(if w.stays { "windrow that may stay along a bank" } else { "windrow, gaps left for water and machines" }, look);
+        c.key_line(
+            if w.stays { "windrow that may stay along a bank" } else { "windrow, gaps left for water and machines" },
+            look,
+        );
     }
     let drawn = "<circle r=\"1.1\" fill=\"#e69f00\" stroke=\"#5b3a1e\" stroke-width=\"0.4\"/>";
     for h in &plan.heaps {
         let label = format!("H{}", h.id);
-        symbol(c, Layer::Debris, h.at, drawn, "heap to be burnt, with its number", &[&label], Type { size: 1.9, ..NAME });
+        symbol(
+            c,
+            Layer::Debris,
+            h.at,
+            drawn,
+            "heap to be burnt, with its number",
+            &[&label],
+            Type { size: 1.9, ..NAME },
+        );
     }
     let Some(at) = results.site.boundary.centroid() else { return };
     let p = c.frame.at(at.into());
@@ -296,7 +331,13 @@ pub(super) fn debris(c: &mut Canvas, results: &Results<'_>) {
         c.labels.keep_free(at, 6.0);
         c.arrow(Layer::Debris, at, deg.degrees(), 11.0, look);
         let label = format!("{words} {:.0}\u{b0}", deg.degrees());
-        c.labels.beside(Layer::Debris as usize, &[&label], Type { size: 2.6, bold: true, look: "fill=\"#5b3a1e\"" }, at, 4.0);
+        c.labels.beside(
+            Layer::Debris as usize,
+            &[&label],
+            Type { size: 2.6, bold: true, look: "fill=\"#5b3a1e\"" },
+            at,
+            4.0,
+        );
     }
 }
 
@@ -313,10 +354,20 @@ pub(super) fn soil(c: &mut Canvas, results: &Results<'_>, state: usize, prefix: 
             c.on(Layer::Blocks).path(&path, &format!("fill=\"url(#{prefix}-{})\"", class.pattern));
         }
         let at = middle(c, b);
-        c.labels.on(Layer::Blocks as usize, &[&b.name, &format!("{value:.1}")], Type { size: 2.6, bold: true, look: "fill=\"#222\"" }, at, 8.0);
+        c.labels.on(
+            Layer::Blocks as usize,
+            &[&b.name, &format!("{value:.1}")],
+            Type { size: 2.6, bold: true, look: "fill=\"#222\"" },
+            at,
+            8.0,
+        );
     }
     for class in ink::SOIL {
-        let over = if class.pattern.is_empty() { String::new() } else { format!(" data-over=\"url(#{prefix}-{})\"", class.pattern) };
+        let over = if class.pattern.is_empty() {
+            String::new()
+        } else {
+            format!(" data-over=\"url(#{prefix}-{})\"", class.pattern)
+        };
         c.key_area(class.words, &format!("fill=\"{}\" stroke=\"#777\" stroke-width=\"0.15\"{over}", class.colour));
     }
 }

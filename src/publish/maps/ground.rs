@@ -5,7 +5,6 @@ use super::canvas::{Canvas, Layer, Sample};
 use super::ink;
 use crate::land::site::{KeepArea, KeepKind};
 use crate::publish::Results;
-use crate::publish::drawing::escape;
 use crate::publish::labels::Type;
 use geo::{Centroid, Coord, LineString, MultiPolygon};
 
@@ -151,9 +150,21 @@ pub(super) fn standing(c: &mut Canvas, results: &Results<'_>, names: bool) {
     let layers = &results.site.layers;
     let groups: [(&str, &str, Vec<(&LineString<f64>, String)>); 4] = [
         ("road or track", ink::TRACK, layers.tracks.iter().map(|t| (&t.line, t.name.clone())).collect()),
-        ("overhead power line", ink::POWER, layers.power_lines.iter().map(|p| (&p.line, clearance(p.clearance_m))).collect()),
-        ("buried pipe or cable", ink::BURIED, layers.buried_services.iter().map(|b| (&b.line, b.kind.clone())).collect()),
-        ("neighbour's drain", ink::NEIGHBOUR, layers.neighbour_drains.iter().map(|n| (&n.line, n.name.clone())).collect()),
+        (
+            "overhead power line",
+            ink::POWER,
+            layers.power_lines.iter().map(|p| (&p.line, clearance(p.clearance_m))).collect(),
+        ),
+        (
+            "buried pipe or cable",
+            ink::BURIED,
+            layers.buried_services.iter().map(|b| (&b.line, b.kind.clone())).collect(),
+        ),
+        (
+            "neighbour's drain",
+            ink::NEIGHBOUR,
+            layers.neighbour_drains.iter().map(|n| (&n.line, n.name.clone())).collect(),
+        ),
     ];
     for (words, look, lines) in &groups {
         for (line, _) in lines {
@@ -234,7 +245,13 @@ pub(super) fn outlets(c: &mut Canvas, results: &Results<'_>) {
         c.labels.keep_free((x, y), 3.4);
         let level = format!("bed not below {:.2} m{}", o.level_m, if o.assumed { ", assumed" } else { "" });
         symbol(c, Layer::Drains, o.at, OUTLET, "outlet", &[], NAME);
-        c.labels.beside(Layer::Drains as usize, &[&o.name, &level], Type { size: 2.3, bold: true, look: "fill=\"#004c78\"" }, (x, y), 2.2);
+        c.labels.beside(
+            Layer::Drains as usize,
+            &[&o.name, &level],
+            Type { size: 2.3, bold: true, look: "fill=\"#004c78\"" },
+            (x, y),
+            2.2,
+        );
     }
 }
 
@@ -267,7 +284,10 @@ pub(super) fn fall_arrows(c: &mut Canvas, results: &Results<'_>) {
         y -= step_m;
     }
     if drawn && !terrain.contours.is_empty() {
-        c.key("the way the ground falls", Sample::Symbol(format!("<path d=\"M0 2V-2M-0.8 -0.7L0 -2L0.8 -0.7\" fill=\"none\" {look}/>")));
+        c.key(
+            "the way the ground falls",
+            Sample::Symbol(format!("<path d=\"M0 2V-2M-0.8 -0.7L0 -2L0.8 -0.7\" fill=\"none\" {look}/>")),
+        );
     }
 }
 
@@ -297,12 +317,14 @@ pub(super) fn standing_water(c: &mut Canvas, results: &Results<'_>, prefix: &str
     for pond in water.ponds.iter().take(12) {
         if let Some(at) = middle(&pond.outline) {
             let at = c.frame.at(at);
-            let words = [format!("pond {}", pond.id), format!("{:.2} m deep, {:.0} m\u{b3}", pond.max_depth_m, pond.volume_m3)];
+            let words =
+                [format!("pond {}", pond.id), format!("{:.2} m deep, {:.0} m\u{b3}", pond.max_depth_m, pond.volume_m3)];
             let lines: Vec<&str> = words.iter().map(String::as_str).collect();
             c.labels.beside(Layer::Bands as usize, &lines, Type { size: 2.1, ..WATER_NAME }, at, 1.5);
         }
     }
-    let crossings = [("water comes in", "in", "#0072b2", &water.inflows), ("water leaves", "out", "#d55e00", &water.outflows)];
+    let crossings =
+        [("water comes in", "in", "#0072b2", &water.inflows), ("water leaves", "out", "#d55e00", &water.outflows)];
     for (words, short, colour, list) in crossings {
         for x in list.iter().filter(|x| x.catchment_ha >= 0.5).take(12) {
             let drawn = format!("<circle r=\"1\" fill=\"{colour}\" stroke=\"#fff\" stroke-width=\"0.3\"/>");
@@ -310,5 +332,4 @@ pub(super) fn standing_water(c: &mut Canvas, results: &Results<'_>, prefix: &str
             symbol(c, Layer::Water, x.at, &drawn, words, &[&label], Type { size: 2.0, ..NAME });
         }
     }
-    debug_assert!(!escape(prefix).is_empty(), "ids need a prefix");
 }

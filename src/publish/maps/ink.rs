@@ -17,17 +17,20 @@ pub(super) const WATERWAY: &str = "fill=\"none\" stroke=\"#0072b2\" stroke-width
 /// Water of a waterway mapped as an area.
 pub(super) const BANKS: &str = "fill=\"#cfe6f5\" stroke=\"#0072b2\" stroke-width=\"0.25\"";
 /// Line water takes over the ground.
-pub(super) const DRAINAGE: &str = "fill=\"none\" stroke=\"#0072b2\" stroke-width=\"0.3\" stroke-dasharray=\"2 0.7 0.4 0.7\"";
+pub(super) const DRAINAGE: &str =
+    "fill=\"none\" stroke=\"#0072b2\" stroke-width=\"0.3\" stroke-dasharray=\"2 0.7 0.4 0.7\"";
 /// Track.
 pub(super) const TRACK: &str = "fill=\"none\" stroke=\"#6e4628\" stroke-width=\"0.5\" stroke-dasharray=\"1.8 1\"";
 /// New track.
 pub(super) const NEW_TRACK: &str = "fill=\"none\" stroke=\"#6e4628\" stroke-width=\"0.5\" stroke-dasharray=\"0.8 0.5\"";
 /// Overhead power line.
-pub(super) const POWER: &str = "fill=\"none\" stroke=\"#b04a86\" stroke-width=\"0.55\" stroke-dasharray=\"0.5 1.2\" stroke-linecap=\"round\"";
+pub(super) const POWER: &str =
+    "fill=\"none\" stroke=\"#b04a86\" stroke-width=\"0.55\" stroke-dasharray=\"0.5 1.2\" stroke-linecap=\"round\"";
 /// Buried pipe or cable.
 pub(super) const BURIED: &str = "fill=\"none\" stroke=\"#b04a86\" stroke-width=\"0.45\" stroke-dasharray=\"3 0.7\"";
 /// Neighbour's drain.
-pub(super) const NEIGHBOUR: &str = "fill=\"none\" stroke=\"#56b4e9\" stroke-width=\"0.55\" stroke-dasharray=\"2.4 0.8\"";
+pub(super) const NEIGHBOUR: &str =
+    "fill=\"none\" stroke=\"#56b4e9\" stroke-width=\"0.55\" stroke-dasharray=\"2.4 0.8\"";
 /// Old tree row.
 pub(super) const OLD_ROW: &str = "fill=\"none\" stroke=\"#8fb59f\" stroke-width=\"0.2\"";
 /// Row block.
@@ -46,7 +49,8 @@ pub(super) const DRAIN_THIN: &str = "fill=\"none\" stroke=\"#c24e00\" stroke-wid
 /// Windrow.
 pub(super) const WINDROW: &str = "fill=\"none\" stroke=\"#5b3a1e\" stroke-width=\"0.9\"";
 /// Windrow that stays along a bank.
-pub(super) const WINDROW_STAYS: &str = "fill=\"none\" stroke=\"#00795a\" stroke-width=\"0.9\" stroke-dasharray=\"1.6 0.6\"";
+pub(super) const WINDROW_STAYS: &str =
+    "fill=\"none\" stroke=\"#00795a\" stroke-width=\"0.9\" stroke-dasharray=\"1.6 0.6\"";
 /// Plantable land without rows.
 pub(super) const LEFT_OUT: &str = "fill=\"#f2f2f2\" stroke=\"#999\" stroke-width=\"0.15\" stroke-dasharray=\"0.8 0.6\"";
 

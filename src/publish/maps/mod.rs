@@ -24,9 +24,11 @@ const DIG: &str = "Locate buried services before any digging; keep the distance 
 const ACID: &str = "Low coastal ground may hold acid sulfate soil: have it tested before cutting or draining.";
 const WATER_LAW: &str = "New or larger discharge may need the consent of neighbours and the authority; works on a mapped waterway may need fish-passage approval.";
 const FIRE: &str = "Burn only with the permit and in the weather the fire authority allows, never unattended.";
-const TREES: &str = "Stems under tension whip back at cab and bystanders: keep people and other machines at least 50 m away.";
+const TREES: &str =
+    "Stems under tension whip back at cab and bystanders: keep people and other machines at least 50 m away.";
 const EDGES: &str = "Machines roll over at drain edges; batters fall in. Do not enter drains in flow.";
-const KEEPS: &str = "Buffers and areas kept follow the file given; check them against the official maps and permits before clearing.";
+const KEEPS: &str =
+    "Buffers and areas kept follow the file given; check them against the official maps and permits before clearing.";
 const NOT_ALL: &str = "What was not given was not checked: see the list in the report.";
 const RUSLE: &str = "The soil-loss equation was made for hillslopes; under about 0.5 % fall read the figures as a comparison, not as a load.";
 const BEDS: &str = "The ground model may still see tree beds and vegetation: survey again after clearing.";
@@ -51,8 +53,7 @@ struct Draft {
 type Maker = fn(&Results<'_>) -> Option<Draft>;
 
 /// The sheets in order; one that has nothing to show is left out.
-const SHEETS: [Maker; 10] =
-    [existing, slope, water, layout, study::sheet, earthworks, drains, debris, soil, works];
+const SHEETS: [Maker; 10] = [existing, slope, water, layout, study::sheet, earthworks, drains, debris, soil, works];
 
 /// The whole set.
 pub(super) fn set(results: &Results<'_>) -> Vec<Sheet> {
@@ -91,9 +92,15 @@ fn existing(results: &Results<'_>) -> Option<Draft> {
     ];
     facts.push(corners(results));
     if !site.not_given.is_empty() {
-        facts.push(format!("Not given, so not shown and not checked: {}.", site.not_given.join(", ").replace('_', " ")));
+        facts
+            .push(format!("Not given, so not shown and not checked: {}.", site.not_given.join(", ").replace('_', " ")));
     }
-    let words = Words { file: "existing", title: "Locality and existing condition", facts, cautions: vec![KEEPS, NOT_ALL, BEDS] };
+    let words = Words {
+        file: "existing",
+        title: "Locality and existing condition",
+        facts,
+        cautions: vec![KEEPS, NOT_ALL, BEDS],
+    };
     Some(Draft { maps: vec![c], words, charts: None })
 }
 
@@ -126,7 +133,10 @@ fn slope(results: &Results<'_>) -> Option<Draft> {
             ground.smoothed_over_m
         ));
     }
-    facts.push("Land under 0.1 % holds water between showers; rows need about 0.1 % or more along them (common practice).".to_owned());
+    facts.push(
+        "Land under 0.1 % holds water between showers; rows need about 0.1 % or more along them (common practice)."
+            .to_owned(),
+    );
     let words = Words { file: "slope", title: "Slope and fall", facts, cautions: vec![BEDS, NOT_ALL] };
     Some(Draft { maps: vec![c], words, charts: None })
 }
@@ -145,13 +155,19 @@ fn water(results: &Results<'_>) -> Option<Draft> {
     let plantable: f64 = water.plantable.iter().map(|p| p.outline.unsigned_area()).sum();
     let assumed = water.outlets.iter().filter(|o| o.assumed).count();
     let mut facts = vec![
-        format!("{} places hold water on the ground as it lies: {} and {} m\u{b3} in all.", water.ponds.len(), hectares(area), cells::grouped(volume)),
+        format!(
+            "{} places hold water on the ground as it lies: {} and {} m\u{b3} in all.",
+            water.ponds.len(),
+            hectares(area),
+            cells::grouped(volume)
+        ),
         format!("Land that may be planted: {} in {} piece(s).", hectares(plantable), water.plantable.len()),
     ];
     if assumed > 0 {
         facts.push(format!("{assumed} outlet(s) were assumed by the program: confirm place and level on the ground."));
     }
-    let words = Words { file: "water", title: "Water, ponds and areas kept", facts, cautions: vec![KEEPS, WATER_LAW, ACID] };
+    let words =
+        Words { file: "water", title: "Water, ponds and areas kept", facts, cautions: vec![KEEPS, WATER_LAW, ACID] };
     Some(Draft { maps: vec![c], words, charts: None })
 }
 
@@ -201,9 +217,13 @@ fn earthworks(results: &Results<'_>) -> Option<Draft> {
             cells::grouped(range.low),
             cells::grouped(range.high)
         ),
-        format!("Topsoil to strip and spread again: {} m\u{b3}. Changes under 0.02 m are not coloured.", cells::grouped(strip)),
+        format!(
+            "Topsoil to strip and spread again: {} m\u{b3}. Changes under 0.02 m are not coloured.",
+            cells::grouped(strip)
+        ),
     ];
-    let words = Words { file: "earthworks", title: "Earthworks, cut and fill", facts, cautions: vec![ACID, DIG, EDGES, BEDS] };
+    let words =
+        Words { file: "earthworks", title: "Earthworks, cut and fill", facts, cautions: vec![ACID, DIG, EDGES, BEDS] };
     Some(Draft { maps: vec![c], words, charts: None })
 }
 
@@ -225,13 +245,20 @@ fn drains(results: &Results<'_>) -> Option<Draft> {
     let dug: f64 = plan.drains.iter().map(|d| d.excavation_m3).sum();
     let dry = plan.drains.iter().filter(|d| d.deficit_m > 0.0).count();
     let mut facts = vec![
-        format!("{} drains, {:.1} km, {} bank m\u{b3} to dig, {} crossings.", plan.drains.len(), metres / 1000.0, cells::grouped(dug), plan.crossings.len()),
+        format!(
+            "{} drains, {:.1} km, {} bank m\u{b3} to dig, {} crossings.",
+            plan.drains.len(),
+            metres / 1000.0,
+            cells::grouped(dug),
+            plan.crossings.len()
+        ),
         "Sections, falls and flows of each drain: table of drains. Bed levels every 20 m: set-out folder.".to_owned(),
     ];
     if dry > 0 {
         facts.push(format!("{dry} drain(s) cannot reach a low enough outlet: see the findings."));
     }
-    let words = Words { file: "drains", title: "Drains and bed levels", facts, cautions: vec![WATER_LAW, DIG, EDGES, ACID] };
+    let words =
+        Words { file: "drains", title: "Drains and bed levels", facts, cautions: vec![WATER_LAW, DIG, EDGES, ACID] };
     Some(Draft { maps: vec![c], words, charts: None })
 }
 
@@ -271,7 +298,9 @@ fn soil(results: &Results<'_>) -> Option<Draft> {
         ground::boundary(&mut c, results, false);
         maps.push(c);
     }
-    let sum = |f: fn(&crate::land::erosion::BlockSoilLoss) -> f64| report.blocks.iter().map(|b| b.area_ha * f(b)).sum::<f64>();
+    let sum = |f: fn(&crate::land::erosion::BlockSoilLoss) -> f64| {
+        report.blocks.iter().map(|b| b.area_ha * f(b)).sum::<f64>()
+    };
     let facts = vec![
         format!(
             "All blocks together: {} t a year before, {} t after; {} t if bare for a whole year.",
@@ -300,8 +329,10 @@ fn works(results: &Results<'_>) -> Option<Draft> {
     ground::outlets(&mut c, results);
     ground::boundary(&mut c, results, false);
     let budget = option.costing.map_or(&[][..], |b| &b.budget);
-    let placed = |id: &str| id.starts_with("LV-") && id != "LV-0" || id.starts_with("DR-") && id.len() == 5 && id != "DR-R";
-    let others: Vec<String> = budget.iter().filter(|l| !placed(&l.id)).map(|l| format!("{} {}", l.id, l.item)).collect();
+    let placed =
+        |id: &str| id.starts_with("LV-") && id != "LV-0" || id.starts_with("DR-") && id.len() == 5 && id != "DR-R";
+    let others: Vec<String> =
+        budget.iter().filter(|l| !placed(&l.id)).map(|l| format!("{} {}", l.id, l.item)).collect();
     let mut facts =
         vec!["LV- and DR- on the map are items of the budget and rows of the tables under the same id.".to_owned()];
     if !others.is_empty() {

@@ -71,14 +71,20 @@ pub(super) fn finished(results: &Results<'_>, draft: Draft, number: usize, count
     y = facts(&mut d, &words.facts, y);
     y = legend(&mut d, &key, y);
     if left_off > 0 {
-        d.text((COLUMN.0, y), &format!("{left_off} labels had no room; the tables hold them all."), 2.1, "fill=\"#555\"");
+        d.text(
+            (COLUMN.0, y),
+            &format!("{left_off} labels had no room; the tables hold them all."),
+            2.1,
+            "fill=\"#555\"",
+        );
         y += 4.0;
     }
     y = scale_and_north(results, &mut d, &frame, y + 2.0);
     y = sources(results, &mut d, y);
     cautions(&mut d, &words.cautions, y);
     footer(results, &mut d);
-    let svg = d.finish(&format!("sheet-{number}"), &format!("{}: {}", results.site.name, words.title), PAPER.0, PAPER.1);
+    let svg =
+        d.finish(&format!("sheet-{number}"), &format!("{}: {}", results.site.name, words.title), PAPER.0, PAPER.1);
     let ground = GroundFrame { at: frame.corner, size: frame.size, land: frame.land() };
     Sheet { file: words.file, title: words.title, alt, svg: standing_alone(&svg, PAPER.0, PAPER.1), ground }
 }
@@ -90,7 +96,9 @@ fn alternative(results: &Results<'_>, words: &Words, key: &[(String, Sample)]) -
 
 fn border(d: &mut Drawing, f: &Frame) {
     let ((x, y), (w, h)) = (f.corner, f.size);
-    d.raw(&format!("<rect x=\"{x}\" y=\"{y}\" width=\"{w}\" height=\"{h}\" fill=\"none\" stroke=\"#222\" stroke-width=\"0.35\"/>"));
+    d.raw(&format!(
+        "<rect x=\"{x}\" y=\"{y}\" width=\"{w}\" height=\"{h}\" fill=\"none\" stroke=\"#222\" stroke-width=\"0.35\"/>"
+    ));
 }
 
 /// Distance between grid lines: 1, 2 or 5 times a power of ten, lines 30 to 75 mm apart.
@@ -123,7 +131,8 @@ fn ticks(d: &mut Drawing, f: &Frame) {
         d.path(&format!("M{:.2} {y:.2}h2M{:.2} {y:.2}h-2", x0, x0 + w), tick);
         let turn = format!("text-anchor=\"middle\" transform=\"rotate(-90 {:.2} {y:.2})\"", x0 - 1.4);
         d.text((x0 - 1.4, y), &format!("{} mN", grouped(n)), 2.0, &turn);
-        let crosses: String = easts.iter().map(|x| format!("M{:.2} {y:.2}h2M{x:.2} {:.2}v2", x - 1.0, y - 1.0)).collect();
+        let crosses: String =
+            easts.iter().map(|x| format!("M{:.2} {y:.2}h2M{x:.2} {:.2}v2", x - 1.0, y - 1.0)).collect();
         d.path(&crosses, cross);
         n += step;
     }
@@ -133,13 +142,23 @@ fn heading(results: &Results<'_>, d: &mut Drawing, title: &str, number: usize, c
     let bold = "font-weight=\"700\"";
     d.text((13.0, 14.5), &shortened(&results.site.name, true, 7.0, 200.0), 7.0, bold);
     let option = results.plan().map_or_else(String::new, |p| format!(", option \u{201c}{}\u{201d}", p.name));
-    d.text((13.0, 20.0), &shortened(&format!("First plan for cropping again{option}"), false, 3.2, 200.0), 3.2, "fill=\"#555\"");
+    d.text(
+        (13.0, 20.0),
+        &shortened(&format!("First plan for cropping again{option}"), false, 3.2, 200.0),
+        3.2,
+        "fill=\"#555\"",
+    );
     d.text((313.0, 14.5), title, 7.0, "font-weight=\"700\" text-anchor=\"end\"");
     let table = results.site_table;
     let given = |v: &Option<String>| v.clone().unwrap_or_else(|| "not given".to_owned());
     d.path(&format!("M{} 8V276", COLUMN.0 - 4.0), "fill=\"none\" stroke=\"#bbb\" stroke-width=\"0.25\"");
     d.text((COLUMN.0, 12.0), &format!("Sheet {number} of {count}"), 4.0, bold);
-    d.text((COLUMN.0 + COLUMN.1, 12.0), &format!("run {}", results.run_id.trim_start_matches("run-")), 2.3, "text-anchor=\"end\" fill=\"#555\"");
+    d.text(
+        (COLUMN.0 + COLUMN.1, 12.0),
+        &format!("run {}", results.run_id.trim_start_matches("run-")),
+        2.3,
+        "text-anchor=\"end\" fill=\"#555\"",
+    );
     let lines = [
         format!("Plan date {}   Revision {}", given(&table.plan_date), given(&table.revision)),
         format!("Prepared by {}   Checked by {}", given(&table.prepared_by), given(&table.checked_by)),
@@ -204,14 +223,18 @@ fn swatch(d: &mut Drawing, sample: &Sample, x: f64, y: f64) {
     match sample {
         Sample::Area(look) => {
             // A pattern that lies over a colour is a second box.
-            let (base, over) = look.split_once(" data-over=\"").map_or((look.as_str(), None), |(a, b)| (a, Some(b.trim_end_matches('"'))));
+            let (base, over) = look
+                .split_once(" data-over=\"")
+                .map_or((look.as_str(), None), |(a, b)| (a, Some(b.trim_end_matches('"'))));
             d.raw(&format!("<rect x=\"{x:.2}\" y=\"{y:.2}\" width=\"8\" height=\"3.4\" {base}/>"));
             if let Some(over) = over {
                 d.raw(&format!("<rect x=\"{x:.2}\" y=\"{y:.2}\" width=\"8\" height=\"3.4\" fill=\"{over}\"/>"));
             }
         }
         Sample::Line(look) => d.path(&format!("M{x:.2} {:.2}h8", y + 1.7), look),
-        Sample::Symbol(drawn) => d.raw(&format!("<g transform=\"translate({:.2} {:.2})\">{drawn}</g>", x + 4.0, y + 1.7)),
+        Sample::Symbol(drawn) => {
+            d.raw(&format!("<g transform=\"translate({:.2} {:.2})\">{drawn}</g>", x + 4.0, y + 1.7))
+        }
     }
 }
 
@@ -225,12 +248,21 @@ fn scale_and_north(results: &Results<'_>, d: &mut Drawing, f: &Frame, y: f64) ->
     let part = part_m * f.scale;
     for i in 0..4 {
         let look = if i % 2 == 0 { black } else { white };
-        d.raw(&format!("<rect x=\"{:.2}\" y=\"{:.2}\" width=\"{part:.2}\" height=\"1.6\" {look}/>", COLUMN.0 + part * f64::from(i), y + 3.0));
+        d.raw(&format!(
+            "<rect x=\"{:.2}\" y=\"{:.2}\" width=\"{part:.2}\" height=\"1.6\" {look}/>",
+            COLUMN.0 + part * f64::from(i),
+            y + 3.0
+        ));
     }
     for i in [0, 1, 2, 4] {
         let unit = if i == 4 { " m" } else { "" };
         let words = format!("{}{unit}", grouped(part_m * f64::from(i)));
-        d.text((COLUMN.0 + part * f64::from(i), y + 1.8), &words, 2.1, if i == 0 { "" } else { "text-anchor=\"middle\"" });
+        d.text(
+            (COLUMN.0 + part * f64::from(i), y + 1.8),
+            &words,
+            2.1,
+            if i == 0 { "" } else { "text-anchor=\"middle\"" },
+        );
     }
     d.text((COLUMN.0, y + 9.4), &format!("1:{} printed on A3", grouped(f.one_in())), 3.2, "font-weight=\"700\"");
     let n = COLUMN.0 + COLUMN.1 - 8.0;
@@ -238,7 +270,10 @@ fn scale_and_north(results: &Results<'_>, d: &mut Drawing, f: &Frame, y: f64) ->
     d.text((n, y + 11.4), "grid N", 2.2, "text-anchor=\"middle\"");
     let azimuth = results.site.geodesy.grid_north_azimuth_deg;
     let side = if azimuth >= 0.0 { "east" } else { "west" };
-    let words = format!("Grid north lies {:.2}\u{b0} {side} of true north here; true bearing = grid bearing {azimuth:+.2}\u{b0}", azimuth.abs());
+    let words = format!(
+        "Grid north lies {:.2}\u{b0} {side} of true north here; true bearing = grid bearing {azimuth:+.2}\u{b0}",
+        azimuth.abs()
+    );
     paragraph(d, &words.replace('-', "\u{2212}"), 2.1, 0.0, y + 14.6, "fill=\"#333\"") + 2.0
 }
 
@@ -249,9 +284,12 @@ fn sources(results: &Results<'_>, d: &mut Drawing, y: f64) -> f64 {
     let file = |path: &str| path.rsplit(['/', '\\']).next().unwrap_or_default().to_owned();
     let mut given: Vec<String> = vec![format!("boundary {}", file(&table.boundary))];
     given.extend(table.elevation.as_ref().map(|e| format!("elevation {}", file(e))));
-    given.extend(table.optional_layers().iter().filter_map(|(k, p)| p.map(|p| format!("{} {}", k.replace('_', " "), file(p)))));
+    given.extend(
+        table.optional_layers().iter().filter_map(|(k, p)| p.map(|p| format!("{} {}", k.replace('_', " "), file(p)))),
+    );
     y = paragraph(d, &shortened(&given.join("; "), false, 2.1, 5.0 * COLUMN.1), 2.1, 0.0, y, "fill=\"#333\"");
-    let notes = table.data_note.clone().unwrap_or_else(|| "Dates, owners and licences of the data: not given.".to_owned());
+    let notes =
+        table.data_note.clone().unwrap_or_else(|| "Dates, owners and licences of the data: not given.".to_owned());
     y = paragraph(d, &shortened(&notes, false, 2.1, 5.0 * COLUMN.1), 2.1, 0.0, y, "fill=\"#333\"");
     if let Some(ground) = results.ground {
         let a = &ground.accuracy;
@@ -268,7 +306,12 @@ fn cautions(d: &mut Drawing, cautions: &[&str], y: f64) {
         if y + tall > COLUMN_END + 2.0 {
             return;
         }
-        d.raw(&format!("<rect x=\"{}\" y=\"{:.2}\" width=\"1\" height=\"{:.2}\" fill=\"#d55e00\"/>", COLUMN.0, y - 2.0, tall - 0.5));
+        d.raw(&format!(
+            "<rect x=\"{}\" y=\"{:.2}\" width=\"1\" height=\"{:.2}\" fill=\"#d55e00\"/>",
+            COLUMN.0,
+            y - 2.0,
+            tall - 0.5
+        ));
         y = paragraph(d, caution, 2.2, 3.0, y, "") + 0.9;
     }
 }
@@ -277,13 +320,18 @@ fn footer(results: &Results<'_>, d: &mut Drawing) {
     let site = results.site;
     let code = site.crs.epsg.map_or_else(String::new, |c| format!(" (EPSG:{c})"));
     let datum = site.crs.vertical_name.as_deref().unwrap_or("height datum not stated");
-    let words = format!("{}{code}; heights {datum}; grid north up, grid in metres. Ground length = grid length / {:.6}.", site.crs.name, site.geodesy.scale);
+    let words = format!(
+        "{}{code}; heights {datum}; grid north up, grid in metres. Ground length = grid length / {:.6}.",
+        site.crs.name, site.geodesy.scale
+    );
     d.text((13.0, 285.5), &shortened(&words, false, 2.4, 300.0), 2.4, "");
     let budget = if results.ground.is_some_and(|g| g.accuracy.budget_only()) {
         "Quantities are for budget only; do not build from this sheet. "
     } else {
         ""
     };
-    let words = format!("{budget}A first plan, not an engineer's certificate. Local codes, permits and licensed practice stand above it; permits are the grower's duty.");
+    let words = format!(
+        "{budget}A first plan, not an engineer's certificate. Local codes, permits and licensed practice stand above it; permits are the grower's duty."
+    );
     d.text((13.0, 289.5), &words, 2.4, "font-weight=\"700\"");
 }

@@ -14,10 +14,8 @@ fn drawn(id: &str, title: &str, land: Rect<f64>, size: (f64, f64), paint: impl F
     paint(&mut c, id);
     let mut d = Drawing::new();
     d.raw(&ink::patterns(id));
-    let used = c.key.clone();
     d.raw(&c.into_groups(id));
     scale_bar(&mut d, &frame);
-    debug_assert!(!used.is_empty(), "a map shows something");
     d.finish(id, title, size.0, size.1)
 }
 
@@ -29,7 +27,10 @@ fn scale_bar(d: &mut Drawing, f: &Frame) {
     d.path(&format!("M{x:.2} {:.2}v1.4h{long:.2}v-1.4", y - 1.4), "fill=\"none\" stroke=\"#000\" stroke-width=\"0.4\"");
     d.label((x + long + 1.5, y + 0.3), &format!("{m} m"), size, "");
     let n = f.corner.0 + f.size.0 - 5.0;
-    d.path(&format!("M{n:.2} {:.2}l2 7l-2 -1.7l-2 1.7Z", f.corner.1 + 3.0), "fill=\"#222\" stroke=\"#fff\" stroke-width=\"0.2\"");
+    d.path(
+        &format!("M{n:.2} {:.2}l2 7l-2 -1.7l-2 1.7Z", f.corner.1 + 3.0),
+        "fill=\"#222\" stroke=\"#fff\" stroke-width=\"0.2\"",
+    );
     d.label((n, f.corner.1 + 13.0), "N", 2.6, "text-anchor=\"middle\"");
 }
 
@@ -56,7 +57,9 @@ pub(in crate::publish) fn overview(results: &Results<'_>, id: &str, width: f64) 
 }
 
 /// The map of the page: every layer of the plan, each in its own groups. Gives the layers used.
-pub(in crate::publish) fn page_map(results: &Results<'_>) -> Option<(String, Vec<(&'static str, &'static str)>, Frame)> {
+pub(in crate::publish) fn page_map(
+    results: &Results<'_>,
+) -> Option<(String, Vec<(&'static str, &'static str)>, Frame)> {
     let land = extent(results)?;
     let size = (300.0, height_for(land, 300.0));
     let frame = Frame::fitted(land, (0.0, 0.0), size);

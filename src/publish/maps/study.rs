@@ -2,7 +2,7 @@
 
 use super::canvas::{Canvas, Layer};
 use super::sheet::{MAP_AT, MAP_SIZE, Words};
-use super::{Draft, design, extent, ground, ink};
+use super::{Draft, design, extent, ground};
 use crate::land::blocks::BearingTrial;
 use crate::publish::Results;
 use crate::publish::drawing::{Drawing, Frame};
@@ -69,7 +69,6 @@ fn pieces(c: &mut Canvas, results: &Results<'_>) {
         }
     }
     c.key_area("piece of plantable land", PIECE);
-    debug_assert!(!ink::BLOCK_EDGE.is_empty(), "blocks are drawn over the pieces");
 }
 
 /// A plantable piece.
@@ -96,13 +95,19 @@ pub(in crate::publish) fn chart(
     let (x0, y0, w, h) = (at.0 + 11.0, at.1 + 8.5, size.0 - 13.0, size.1 - 17.0);
     d.text((at.0 + 1.0, at.1 + 3.6), &format!("Piece {piece}"), 3.0, "font-weight=\"700\"");
     if let Some(t) = trials.iter().find(|t| t.chosen) {
-        let words = format!("{:.1}\u{b0}, {:.0} m rows, {:.0} m\u{b3}/ha", t.bearing.degrees(), t.mean_length_m, t.earth_m3_per_ha);
+        let words = format!(
+            "{:.1}\u{b0}, {:.0} m rows, {:.0} m\u{b3}/ha",
+            t.bearing.degrees(),
+            t.mean_length_m,
+            t.earth_m3_per_ha
+        );
         d.text((at.0 + size.0 - 1.0, at.1 + 3.6), &words, 2.2, "text-anchor=\"end\"");
     }
     let most = trials.iter().map(|t| t.yearly_cost_per_ha).fold(1.0, f64::max);
     let step = nice(most / 4.0);
     let top = (most / step).ceil() * step;
-    let place = |t: &BearingTrial| (x0 + w * t.bearing.degrees() / 180.0, y0 + h * (1.0 - t.yearly_cost_per_ha.max(0.0) / top));
+    let place =
+        |t: &BearingTrial| (x0 + w * t.bearing.degrees() / 180.0, y0 + h * (1.0 - t.yearly_cost_per_ha.max(0.0) / top));
     let mut v = 0.0;
     while v <= top * 1.0001 {
         let y = y0 + h * (1.0 - v / top);
@@ -118,7 +123,9 @@ pub(in crate::publish) fn chart(
     d.text((x0, at.1 + 6.9), &format!("{currency} a hectare and year, over grid bearing"), 1.8, "fill=\"#555\"");
     for t in trials {
         let (x, y) = place(t);
-        d.raw(&format!("<circle cx=\"{x:.2}\" cy=\"{y:.2}\" r=\"0.85\" fill=\"#56b4e9\" stroke=\"#24466b\" stroke-width=\"0.2\"/>"));
+        d.raw(&format!(
+            "<circle cx=\"{x:.2}\" cy=\"{y:.2}\" r=\"0.85\" fill=\"#56b4e9\" stroke=\"#24466b\" stroke-width=\"0.2\"/>"
+        ));
     }
     for t in trials.iter().filter(|t| t.chosen) {
         let (x, y) = place(t);

@@ -40,7 +40,11 @@ pub(super) fn decision(results: &Results<'_>, f: &mut Flow, title: &str) {
     let room = (f.left() - 22.0).clamp(0.0, 150.0);
     if let Some((svg, size)) = maps::overview(results, "decision", Flow::across()).filter(|(_, s)| 0.45 * s.1 < room) {
         let shrink = (room / size.1).min(1.0);
-        f.figure(&svg, (size.0 * shrink, size.1 * shrink), "The plan at a glance: blocks, rows, drains, water, areas kept.");
+        f.figure(
+            &svg,
+            (size.0 * shrink, size.1 * shrink),
+            "The plan at a glance: blocks, rows, drains, water, areas kept.",
+        );
     }
     f.caution(
         "A first-cut plan is not an engineer\u{2019}s certificate. Local codes, permits and licensed practice stand above it; \
@@ -102,7 +106,11 @@ fn works(results: &Results<'_>, f: &mut Flow) {
     f.caution(report::RUSLE);
     f.heading(2, "Works calendar");
     let calendar = charts::calendar(results);
-    f.figure(&calendar.0, calendar.1, "Works calendar: bars from start to end of each step; what cannot be undone is marked.");
+    f.figure(
+        &calendar.0,
+        calendar.1,
+        "Works calendar: bars from start to end of each step; what cannot be undone is marked.",
+    );
     f.table(&worth_tables::program(results), report::HIDE_PROGRAM);
 }
 

@@ -57,7 +57,11 @@ type Order = fn(&Results<'_>, &OptionResult<'_>, &RowBlock, &mut Flow);
 fn map(results: &Results<'_>, block: &RowBlock, f: &mut Flow, debris: bool, lines_after: usize) {
     let size = (Flow::across(), (88.0 - 5.0 * lines_after.saturating_sub(3) as f64).max(44.0));
     if let Some(svg) = maps::block_map(results, block, "b", size, debris) {
-        f.figure(&svg, size, &format!("Map of block {} with what is to be done, what is kept and where water runs.", block.name));
+        f.figure(
+            &svg,
+            size,
+            &format!("Map of block {} with what is to be done, what is kept and where water runs.", block.name),
+        );
         f.small(if debris {
             "Brown: windrows. Circles: heaps with their number. Green hatch: kept. Blue dots: strip kept free along water. Orange lines: drains to come."
         } else {
@@ -85,7 +89,11 @@ fn dates(option: &OptionResult<'_>, words: &[&str]) -> Vec<String> {
         .iter()
         .filter(|t| speaks(&t.name))
         .map(|t| {
-            let hold = if t.hold_point.is_empty() { String::new() } else { format!(" Hold point: {}.", t.hold_point.trim_end_matches('.')) };
+            let hold = if t.hold_point.is_empty() {
+                String::new()
+            } else {
+                format!(" Hold point: {}.", t.hold_point.trim_end_matches('.'))
+            };
             format!("{}: {} to {}.{hold}", t.name, t.start_month, t.end_month)
         })
         .collect()
@@ -113,7 +121,9 @@ fn clearing(results: &Results<'_>, option: &OptionResult<'_>, block: &RowBlock, 
     ];
     items.extend(dates(option, &["knock", "rake", "burn", "clear", "pick"]));
     items.push("Burn only with the permit and on the days the fire authority allows; never unattended.".to_owned());
-    items.push("Payment: by hectare cleared to the agreed finish, walked by both parties before machines leave.".to_owned());
+    items.push(
+        "Payment: by hectare cleared to the agreed finish, walked by both parties before machines leave.".to_owned(),
+    );
     f.small_list(&items);
     if !heaps.is_empty() {
         let each: Vec<String> = heaps
@@ -175,8 +185,17 @@ fn earthmoving(results: &Results<'_>, option: &OptionResult<'_>, block: &RowBloc
         ("highest_fill_m", Real(2)),
         ("mean_haul_m", Real(0)),
     ];
-    f.table(&sheet::table("volumes", &format!("LV-{}: volumes, cut and topsoil in bank m\u{b3}", block.name), columns, rows), &[]);
-    let bands: Vec<String> = e.bands.iter().map(|b| format!("to {:.0} m {} m\u{b3}", b.up_to_m, sheet::grouped(b.volume_m3))).collect();
+    f.table(
+        &sheet::table(
+            "volumes",
+            &format!("LV-{}: volumes, cut and topsoil in bank m\u{b3}", block.name),
+            columns,
+            rows,
+        ),
+        &[],
+    );
+    let bands: Vec<String> =
+        e.bands.iter().map(|b| format!("to {:.0} m {} m\u{b3}", b.up_to_m, sheet::grouped(b.volume_m3))).collect();
     let mut items = vec![
         benchmarks(results, block),
         format!("Set-out: pegs on the grid and along the edge with cut or fill on them (set_out/pegs.csv); finished fall {} down the rows, bearing {:.1}\u{b0}.", sheet::one_in(e.row_fall), block.bearing.degrees()),
@@ -185,7 +204,10 @@ fn earthmoving(results: &Results<'_>, option: &OptionResult<'_>, block: &RowBloc
         "Tolerance: within 25 mm of the design on nine checks in ten, all within 50 mm, no reverse fall along a row. Measured by survey difference in bank m\u{b3}, not by counting loads.".to_owned(),
     ];
     items.extend(dates(option, &["level", "earth", "form", "strip"]));
-    items.push("As-built survey: the contractor calls for it within two weeks of the last plane, before drains and hills.".to_owned());
+    items.push(
+        "As-built survey: the contractor calls for it within two weeks of the last plane, before drains and hills."
+            .to_owned(),
+    );
     f.small_list(&items);
 }
 
@@ -252,6 +274,8 @@ fn drains(results: &Results<'_>, option: &OptionResult<'_>, block: &RowBlock, f:
         items.insert(1, format!("Crossings: {}.", crossings.join("; ")));
     }
     items.extend(dates(option, &["drain"]));
-    items.push("Nobody in a trench deeper than 1.5 m without batters or shoring a competent person has approved.".to_owned());
+    items.push(
+        "Nobody in a trench deeper than 1.5 m without batters or shoring a competent person has approved.".to_owned(),
+    );
     f.small_list(&items);
 }

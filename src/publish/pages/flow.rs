@@ -229,7 +229,15 @@ impl Flow {
         }
         self.y += 4.0;
     }
-    fn table_row(&mut self, table: Option<usize>, row: &[String], widths: &[f64], numbers: &[bool], size: f64, head: bool) {
+    fn table_row(
+        &mut self,
+        table: Option<usize>,
+        row: &[String],
+        widths: &[f64],
+        numbers: &[bool],
+        size: f64,
+        head: bool,
+    ) {
         let top = self.y;
         let tall = row_height(row, widths, size, head);
         let parent = table.map(|t| self.node(NodeKind::Row, Some(t), ""));

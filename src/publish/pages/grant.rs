@@ -43,6 +43,8 @@ pub(in crate::publish) fn pages(results: &Results<'_>) -> Option<Paper> {
 fn joined(mut first: Paper, second: Paper) -> Paper {
     let shift = first.nodes.len();
     first.nodes.extend(second.nodes.into_iter().map(|n| Node { parent: n.parent.map(|p| p + shift), ..n }));
-    first.pages.extend(second.pages.into_iter().map(|p| Page { marks: p.marks.into_iter().map(|m| m.shifted(shift)).collect(), ..p }));
+    first.pages.extend(
+        second.pages.into_iter().map(|p| Page { marks: p.marks.into_iter().map(|m| m.shifted(shift)).collect(), ..p }),
+    );
     first
 }

@@ -12,7 +12,10 @@ use super::Results;
 fn foot(results: &Results<'_>) -> String {
     let site = results.site;
     let datum = site.crs.vertical_name.as_deref().unwrap_or("height datum not stated");
-    format!("{} \u{b7} heights {datum} \u{b7} run {} \u{b7} a first plan, not an engineer's certificate", site.crs.name, results.run_id)
+    format!(
+        "{} \u{b7} heights {datum} \u{b7} run {} \u{b7} a first plan, not an engineer's certificate",
+        site.crs.name, results.run_id
+    )
 }
 
 /// Who made the plan and when, in a line.

@@ -85,12 +85,12 @@ fn a_legend_names_only_what_is_drawn() {
 #[test]
 fn an_item_has_one_id_on_map_in_budget_and_in_tables() {
     let made = made(&farm());
-    let works = sheets(&made).into_iter().find(|(p, _)| p.ends_with("works.svg")).expect("works").1;
+    let works = sheets(&made).into_iter().find(|(p, _)| p.ends_with("_works.svg")).expect("works").1;
     let pages = words(paper(&made, "grant_pages.pdf"));
     for table in ["tables/budget.csv", "tables/drains.csv"] {
         assert!(text(&made, table).contains("DR-01"), "{table}");
     }
-    assert!(works.contains(">DR-01<") && works.contains(">LV-"), "ids on the map");
+    assert!(works.contains(">DR-01<") && works.contains(">LV-Middle<"), "ids on the map");
     assert!(pages.contains("DR-01"), "ids on the pages");
 }
 
@@ -98,11 +98,7 @@ fn an_item_has_one_id_on_map_in_budget_and_in_tables() {
 fn contractors_get_one_page_a_block() {
     let f = farm();
     let made = made(&f);
-    for (name, said) in [
-        ("clearing", "Lay the trees"),
-        ("earthmoving", "Benchmark"),
-        ("drains", "Set-out"),
-    ] {
+    for (name, said) in [("clearing", "Lay the trees"), ("earthmoving", "Benchmark"), ("drains", "Set-out")] {
         let paper = paper(&made, &format!("contractors/{name}.pdf"));
         assert_eq!(paper.pages.len(), f.blocks.blocks.len(), "{name}");
         assert!(words(paper).contains(said), "{name}");
@@ -154,7 +150,7 @@ fn any_name_comes_out_safe_and_readable() {
             assert!(!svg.contains("<script") && !svg.contains('\u{202e}') && !svg.contains('\u{0}'), "{path} {name}");
         }
         let page = text(&made, "report.html");
-        assert!(!page.contains("<script>alert") && !page.contains(name) || name == long, "{name}");
+        assert!(!page.contains("<script>alert") && !page.contains('\u{202e}'), "{name}");
         // One block of data and one script of our own, whatever the names.
         assert_eq!(page.matches("<script").count(), 2, "{name}");
         assert_eq!(page.matches("</script>").count(), 2, "{name}");
