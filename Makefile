@@ -20,6 +20,7 @@ test-long: system
 	$(CARGO) test --release -- --include-ignored
 	$(MAKE) demo
 	.ci/validate $(DEMO_RUN)
+	.ci/papers $(DEMO_RUN)
 
 bench: system
 	$(CARGO) bench

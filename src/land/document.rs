@@ -1,5 +1,6 @@
 //! Documents in memory: what `publish` makes and a store writes.
 
+use super::paper::{Paper, Picture};
 use crate::grid::Raster;
 use geo::Geometry;
 use serde::{Deserialize, Serialize};
@@ -171,6 +172,10 @@ pub enum Content {
     Kml(Layer),
     /// One GeoTIFF.
     GeoTiff(RasterSheet),
+    /// One PNG.
+    Png(Picture),
+    /// One PDF.
+    Pdf(Paper),
 }
 
 /// One document of the run folder.

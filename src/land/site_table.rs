@@ -98,6 +98,9 @@ pub struct SiteTable {
     /// Who checked it.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub checked_by: Option<String>,
+    /// Dates, owners and licences of the data, as printed on every map.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub data_note: Option<String>,
 }
 
 fn currency() -> String {

@@ -26,14 +26,25 @@ fn first_cut() -> Starter<'static> {
     }
 }
 
-/// Maps and before/after tables for a funding or permit application: one plan, no cash flow.
+/// Maps, works by item and before/after tables for a funding or permit application: one plan.
 fn grant_maps() -> Starter<'static> {
     Starter {
-        purpose: "Maps and before/after tables for a funding or permit application: land, water, layout, drains and soil \
-                  loss, without the cash flow. Copy this file beside your own data and change `[site]`.",
+        purpose: "Maps, works with their budget by item, and before/after tables for a funding or permit application \
+                  (grant_pages.pdf, maps/). One plan, no options. Copy this file beside your own data and change `[site]`.",
         site: site(DEMO_LAYERS),
         given: Vec::new(),
-        stages: vec!["survey", "terrain", "water", "blocks", "levelling", "drains", "clearing", "erosion", "program"],
+        stages: vec![
+            "survey",
+            "terrain",
+            "water",
+            "blocks",
+            "levelling",
+            "drains",
+            "clearing",
+            "erosion",
+            "program",
+            "costing",
+        ],
         options: false,
         schema_path: Some(SCHEMA.to_owned()),
     }
@@ -78,6 +89,7 @@ fn site(layers: &[&'static str]) -> Vec<(&'static str, String)> {
         ("parcel_name", "name".to_owned()),
         ("elevation", "../demo-data/ground.tif".to_owned()),
     ];
+    site.push(("data_note", "Invented demonstration data, part of the program and under its licence.".to_owned()));
     site.extend(layers.iter().map(|layer| (*layer, format!("../demo-data/site.gpkg#{layer}"))));
     site
 }

@@ -1,38 +1,83 @@
-//! A small SVG writer: a frame from working metres to paper, and escaped text.
+//! A small SVG writer: a frame from working metres to millimetres on paper, and escaped text.
 
+use crate::land::typeface::{FAMILY, readable};
 use geo::{Coord, LineString, MultiPolygon, Polygon, Rect};
 use std::fmt::Write as _;
 
-/// From working metres to drawing units, north up, one scale both ways.
+/// Scales maps are drawn at, as the figure after `1:`; beyond the last, whole multiples of it.
+const SCALES: [f64; 19] = [
+    500.0, 750.0, 1000.0, 1250.0, 1500.0, 2000.0, 2500.0, 3000.0, 4000.0, 5000.0, 6000.0, 7500.0, 10_000.0, 12_500.0,
+    15_000.0, 20_000.0, 25_000.0, 40_000.0, 50_000.0,
+];
+
+/// From working metres to millimetres on paper, north up, one scale both ways.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Frame {
-    west: f64,
-    north: f64,
-    /// Drawing units a metre.
+    /// Upper left corner on the paper, millimetres.
+    pub corner: (f64, f64),
+    /// Width and height on the paper, millimetres.
+    pub size: (f64, f64),
+    /// Middle of the land shown.
+    centre: Coord<f64>,
+    /// Millimetres on paper a metre of land.
     pub scale: f64,
-    /// Size of the drawing.
-    pub height: f64,
 }
 
 impl Frame {
-    /// A frame of the given width that holds a rectangle with a margin of a twentieth all round.
-    pub(super) fn around(rect: Rect<f64>, width: f64) -> Self {
-        let margin = 0.05 * rect.width().max(rect.height()).max(1.0);
-        let across = rect.width() + 2.0 * margin;
-        let up = rect.height() + 2.0 * margin;
-        // A long north-south property must not become a page-long strip.
-        let scale = (width / across).min(1.1 * width / up);
-        let west = rect.min().x - margin - 0.5 * (width / scale - across);
-        Self { west, north: rect.max().y + margin, scale, height: up * scale }
+    /// The largest round scale at which a rectangle fits with 3 % to spare on each side.
+    pub(super) fn round_scale(land: Rect<f64>, corner: (f64, f64), size: (f64, f64)) -> Self {
+        let needed = Self::least_one_in(land, size);
+        let last = SCALES[SCALES.len() - 1];
+        let one_in =
+            SCALES.iter().copied().find(|s| *s >= needed).unwrap_or_else(|| (needed / last).ceil().max(1.0) * last);
+        Self { corner, size, centre: land.center(), scale: 1000.0 / one_in }
     }
-    /// A place on the drawing.
+    /// The scale at which a rectangle just fits with 3 % to spare on each side.
+    pub(super) fn fitted(land: Rect<f64>, corner: (f64, f64), size: (f64, f64)) -> Self {
+        Self { corner, size, centre: land.center(), scale: 1000.0 / Self::least_one_in(land, size) }
+    }
+    fn least_one_in(land: Rect<f64>, size: (f64, f64)) -> f64 {
+        let across = land.width().max(1.0) * 1000.0 / (0.94 * size.0);
+        let up = land.height().max(1.0) * 1000.0 / (0.94 * size.1);
+        across.max(up)
+    }
+    /// The figure after `1:` of the scale.
+    pub(super) fn one_in(&self) -> f64 {
+        1000.0 / self.scale
+    }
+    /// The land inside the frame.
+    pub(super) fn land(&self) -> Rect<f64> {
+        let half = Coord { x: 0.5 * self.size.0 / self.scale, y: 0.5 * self.size.1 / self.scale };
+        Rect::new(self.centre - half, self.centre + half)
+    }
+    /// A place on the paper.
     pub(super) fn at(&self, p: Coord<f64>) -> (f64, f64) {
-        ((p.x - self.west) * self.scale, (self.north - p.y) * self.scale)
+        (
+            self.corner.0 + 0.5 * self.size.0 + (p.x - self.centre.x) * self.scale,
+            self.corner.1 + 0.5 * self.size.1 - (p.y - self.centre.y) * self.scale,
+        )
+    }
+    /// The place on the land of a place on the paper.
+    pub(super) fn land_at(&self, (x, y): (f64, f64)) -> Coord<f64> {
+        Coord {
+            x: self.centre.x + (x - self.corner.0 - 0.5 * self.size.0) / self.scale,
+            y: self.centre.y - (y - self.corner.1 - 0.5 * self.size.1) / self.scale,
+        }
+    }
+    /// Whether a place on the paper lies inside the frame.
+    pub(super) fn holds(&self, (x, y): (f64, f64)) -> bool {
+        x >= self.corner.0 && y >= self.corner.1 && x <= self.corner.0 + self.size.0 && y <= self.corner.1 + self.size.1
     }
     fn trace(&self, out: &mut String, points: &[Coord<f64>], closed: bool) {
+        let mut last = None;
         for (i, p) in points.iter().enumerate() {
             let (x, y) = self.at(*p);
-            let _ = write!(out, "{}{x:.1} {y:.1}", if i == 0 { 'M' } else { 'L' });
+            let here = format!("{x:.2} {y:.2}");
+            // Points that fall on one another at this scale are left out, but a line keeps its two ends.
+            if last.as_ref() != Some(&here) || (i == 1 && points.len() == 2) {
+                let _ = write!(out, "{}{here}", if i == 0 { "M" } else { "L" });
+                last = Some(here);
+            }
         }
         if closed {
             out.push('Z');
@@ -77,6 +122,7 @@ pub(super) fn escape(text: &str) -> String {
 }
 
 /// One drawing as text.
+#[derive(Debug, Clone, Default)]
 pub(super) struct Drawing {
     body: String,
 }
@@ -97,26 +143,70 @@ impl Drawing {
         self.body.push_str(markup);
         self.body.push('\n');
     }
-    /// A label with a pale halo, so it reads over lines.
-    pub(super) fn label(&mut self, (x, y): (f64, f64), text: &str, size: f64, look: &str) {
+    /// Plain text.
+    pub(super) fn text(&mut self, (x, y): (f64, f64), text: &str, size: f64, look: &str) {
         let _ = writeln!(
             self.body,
-            "<text x=\"{x:.1}\" y=\"{y:.1}\" font-size=\"{size}\" stroke=\"#fff\" stroke-width=\"3\" \
-             stroke-linejoin=\"round\" paint-order=\"stroke\" {look}>{}</text>",
-            escape(text)
+            "<text x=\"{x:.2}\" y=\"{y:.2}\" font-size=\"{size}\" {look}>{}</text>",
+            escape(&readable(text))
         );
+    }
+    /// Text with a pale halo, so it reads over lines.
+    pub(super) fn label(&mut self, at: (f64, f64), text: &str, size: f64, look: &str) {
+        let halo = format!(
+            "stroke=\"#fff\" stroke-width=\"{:.2}\" stroke-linejoin=\"round\" paint-order=\"stroke\" {look}",
+            0.28 * size
+        );
+        self.text(at, text, size, &halo);
+    }
+    /// What was drawn so far.
+    pub(super) fn into_body(self) -> String {
+        self.body
     }
     /// The finished drawing: `id` sets its title and patterns apart from other drawings on the page.
     pub(super) fn finish(self, id: &str, title: &str, width: f64, height: f64) -> String {
         format!(
-            "<svg viewBox=\"0 0 {width:.0} {height:.0}\" role=\"img\" aria-labelledby=\"{id}-t\" \
-             font-family=\"system-ui, sans-serif\" fill=\"#222\">\n<title id=\"{id}-t\">{}</title>\n\
-             <rect width=\"{width:.0}\" height=\"{height:.0}\" fill=\"#fff\"/>\n{}</svg>\n",
-            escape(title),
+            "<svg viewBox=\"0 0 {width:.2} {height:.2}\" role=\"img\" aria-labelledby=\"{id}-t\" \
+             font-family=\"{FAMILY}\" fill=\"#222\">\n<title id=\"{id}-t\">{}</title>\n\
+             <rect width=\"{width:.2}\" height=\"{height:.2}\" fill=\"#fff\"/>\n{}</svg>\n",
+            escape(&readable(title)),
             self.body,
         )
     }
 }
 
-/// The SVG name space: needed in a file of its own, not inside a page.
-pub(super) const NAMESPACE: &str = "xmlns=\"http://www.w3.org/2000/svg\"";
+/// A drawing as a file of its own: with the name space, and its size on paper in millimetres.
+pub(super) fn standing_alone(svg: &str, width: f64, height: f64) -> String {
+    let head = format!("<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"{width}mm\" height=\"{height}mm\" ");
+    svg.replacen("<svg ", &head, 1)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_map_takes_the_largest_round_scale_that_fits() {
+        let land = Rect::new(Coord { x: 0.0, y: 0.0 }, Coord { x: 1000.0, y: 500.0 });
+        let frame = Frame::round_scale(land, (10.0, 10.0), (300.0, 250.0));
+        // 1000 m on 282 mm needs 1:3546, so 1:4000 (arithmetic).
+        assert!((frame.one_in() - 4000.0).abs() < 1e-9);
+        assert_eq!(frame.at(land.center()), (160.0, 135.0));
+        let (west, _) = frame.at(land.min());
+        let (east, _) = frame.at(land.max());
+        assert!((east - west - 250.0).abs() < 1e-9, "1000 m at 1:4000 are 250 mm");
+        let huge = Rect::new(Coord { x: 0.0, y: 0.0 }, Coord { x: 90_000.0, y: 500.0 });
+        assert!(Frame::round_scale(huge, (0.0, 0.0), (300.0, 250.0)).one_in() >= 333_333.0);
+    }
+
+    #[test]
+    fn markup_in_text_is_words() {
+        let mut d = Drawing::new();
+        d.label((1.0, 2.0), "<script>\"a\" & \u{202e}b\u{0}</script>", 3.0, "");
+        let svg = d.finish("x", "</title><b>", 10.0, 10.0);
+        assert!(
+            !svg.contains("<script") && !svg.contains("<b>") && !svg.contains('\u{202e}') && !svg.contains('\u{0}')
+        );
+        assert!(svg.contains("&lt;script&gt;&quot;a&quot; &amp; b"));
+    }
+}

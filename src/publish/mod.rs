@@ -6,8 +6,12 @@
 mod charts;
 mod drawing;
 mod earth_tables;
+mod labels;
 mod layers;
-mod map;
+mod maps;
+mod page_data;
+mod pages;
+mod papers;
 mod plan_layers;
 mod rasters;
 mod report;
@@ -133,7 +137,7 @@ pub fn documents(results: &Results<'_>) -> Vec<Document> {
     for table in set_out::all(results) {
         out.push(document(&format!("set_out/{}.csv", table.name), Content::Text(csv_text(&table))));
     }
-    out.push(document("maps/plan.svg", Content::Text(map::plan(results))));
+    out.extend(papers::all(results));
     out.push(document("report.html", Content::Text(report::page(results))));
     out
 }

@@ -1,18 +1,56 @@
 //! The report: one page that stands on its own, made for the person who decides.
 
-use super::{Results, charts, map, sheet, tables, worth_tables};
+use super::page_data::{page_map, policy_hash};
+use super::pages::cells;
+use super::{Results, charts, sheet, tables, worth_tables};
 use crate::finding::Severity;
 use crate::land::blocks::RowBlock;
-use crate::land::document::{FieldKind, Table, Value};
+use crate::land::document::{FieldKind, Table};
 use crate::units::Range;
 use minijinja::{AutoEscape, Environment, Value as Page, context};
 
 use FieldKind::{Integer, Real, Text};
 
 const TEMPLATE: &str = include_str!("templates/report.html");
+const STYLE: &str = include_str!("templates/report.css");
+const SCRIPT: &str = include_str!("templates/report.js");
+
+/// Columns of the table of options that only programs need.
+pub(super) const HIDE_OPTIONS: &[&str] = &["description", "cost_low", "cost_high", "npv_low", "npv_high"];
+/// Columns of the table of blocks that only programs need.
+pub(super) const HIDE_BLOCKS: &[&str] = &[
+    "parcel",
+    "cropped_ha",
+    "row_metres_m",
+    "surface",
+    "row_fall_pct",
+    "earth_m3",
+    "earth_m3_per_ha",
+    "haul_mean_m",
+    "cost",
+    "gap_pct",
+];
+/// Columns of the table of drains that only programs need.
+pub(super) const HIDE_DRAINS: &[&str] =
+    &["batter_h_per_v", "rational_m3_s", "coefficient_m3_s", "flow_depth_m", "deficit_m"];
+/// Columns of the table of outflows that only programs need.
+pub(super) const HIDE_OUTFLOWS: &[&str] = &["easting", "northing"];
+/// Columns of the table of program that only programs need.
+pub(super) const HIDE_PROGRAM: &[&str] = &["window_from", "window_to", "start_day", "end_day"];
+/// Columns of the table of budget that only programs need.
+pub(super) const HIDE_BUDGET: &[&str] = &["rate_low", "rate_high", "group"];
+/// Columns of the table of cash that only programs need.
+pub(super) const HIDE_CASH: &[&str] =
+    &["yield_t_low", "yield_t_high", "income_low", "income_high", "outlay_low", "outlay_high"];
+/// Columns of the table of study that only programs need.
+pub(super) const HIDE_STUDY: &[&str] = &["length_p10_m", "once_cost_per_ha"];
+/// Columns of the table of findings that only programs need.
+pub(super) const HIDE_FINDINGS: &[&str] = &["stage", "code"];
+/// How far the soil-loss figures go.
+pub(super) const RUSLE: &str = "The soil-loss equation was made for hillslopes. On flat flood-plain land (under about 0.5 % fall) it leaves out what drains and floods scour: read these figures as a comparison, not as a measured load.";
 
 /// What to mind on the ground, whatever the plan says (common practice, no source).
-const CAUTIONS: &[&str] = &[
+pub(super) const CAUTIONS: &[&str] = &[
     "Machines: stems under tension whip back at cab and bystanders; keep people and other machines at least 50 m away. Stay off drain edges, where machines roll over.",
     "Overhead power lines: keep the exclusion distance the network owner sets, and use a spotter. Locate buried services before any digging.",
     "Fire: burn heaps only with the permit and in the weather the fire authority allows, never unattended.",
@@ -29,71 +67,99 @@ const CAUTIONS: &[&str] = &[
 pub(super) fn page(results: &Results<'_>) -> String {
     let mut env = Environment::new();
     env.set_auto_escape_callback(|_| AutoEscape::Html);
-    env.render_named_str("report.html", TEMPLATE, everything(results))
-        .unwrap_or_else(|e| format!("report template: {e}"))
+    let page = env
+        .render_named_str("report.html", TEMPLATE, everything(results))
+        .unwrap_or_else(|e| format!("report template: {e}"));
+    // Marks that turn the reading order of what follows (Unicode Standard Annex 9): a name must not turn its neighbours.
+    page.replace(
+        ['\u{202a}', '\u{202b}', '\u{202c}', '\u{202d}', '\u{202e}', '\u{2066}', '\u{2067}', '\u{2068}', '\u{2069}'],
+        "",
+    )
 }
 
 fn everything(results: &Results<'_>) -> Page {
     let site = results.site;
     let table = results.site_table;
     let head = context! {
-        name => site.name.clone(), option => results.plan().map(|p| p.name), because => results.chosen_because,
+        name => site.name.clone(), option => results.plan().map(|p| p.name), because => why(results),
         date => table.plan_date.clone(), revision => table.revision.clone(), prepared => table.prepared_by.clone(), checked => table.checked_by.clone(),
         currency => table.currency.clone(), run_id => results.run_id, crs => site.crs.name.clone(),
         datum => site.crs.vertical_name.as_deref().unwrap_or("height datum not stated"),
         costs => costs(results), gains => gains(results), irreversible => irreversible(results), next => next(results),
-        plan_svg => map::plan_inline(results), calendar_svg => charts::calendar(results), study_svg => charts::bearings(results), cut_svg => map::cut_fill(results), pond_svg => map::ponds(results),
+        calendar_svg => charts::calendar(results).0, study_svg => charts::bearing_study(results).map(|c| c.0), lengths_svg => charts::row_lengths(results).map(|c| c.0), falls_svg => charts::row_falls(results).map(|c| c.0), depths_svg => charts::cut_fill(results).map(|c| c.0),
         not_given => site.not_given.clone(), cautions => CAUTIONS.to_vec(),
         citations => results.citations.iter().map(|c| c.reference()).collect::<Vec<_>>(),
     };
     let pages = context! {
-        options => grid(&tables::options(results), &["description", "cost_low", "cost_high", "npv_low", "npv_high"]),
-        blocks => grid(&tables::block_register(results), &["parcel", "cropped_ha", "row_metres_m", "surface", "row_fall_pct", "earth_m3", "earth_m3_per_ha", "haul_mean_m", "cost", "gap_pct"]),
+        options => grid(&tables::options(results), HIDE_OPTIONS),
+        blocks => grid(&tables::block_register(results), HIDE_BLOCKS),
         draining => grid(&draining(results), &[]),
-        drains => grid(&tables::drains(results), &["batter_h_per_v", "rational_m3_s", "coefficient_m3_s", "flow_depth_m", "deficit_m"]),
-        outflows => grid(&tables::outflows(results), &["easting", "northing"]),
+        drains => grid(&tables::drains(results), HIDE_DRAINS),
+        outflows => grid(&tables::outflows(results), HIDE_OUTFLOWS),
         earth => grid(&earth(results), &[]),
         clearing => grid(&clearing(results), &[]),
         soil => grid(&soil(results), &[]),
         indicators => grid(&worth_tables::indicators(results), &[]),
-        program => grid(&worth_tables::program(results), &["window_from", "window_to", "start_day", "end_day"]),
-        budget => grid(&worth_tables::budget(results), &["rate_low", "rate_high", "group"]),
+        program => grid(&worth_tables::program(results), HIDE_PROGRAM),
+        budget => grid(&worth_tables::budget(results), HIDE_BUDGET),
         worth => grid(&worth(results), &[]),
-        cash => grid(&worth_tables::cash_flow(results), &["yield_t_low", "yield_t_high", "income_low", "income_high", "outlay_low", "outlay_high"]),
+        cash => grid(&worth_tables::cash_flow(results), HIDE_CASH),
         sensitivity => grid(&sensitivity(results), &[]),
-        study => grid(&tables::bearing_study(results), &["length_p10_m", "once_cost_per_ha"]),
-        findings => grid(&tables::findings(results), &["stage", "code"]),
+        study => grid(&super::pages::book::cheapest(results), HIDE_STUDY),
+        findings => grid(&tables::findings(results), HIDE_FINDINGS),
         assumptions => grid(&tables::assumptions(results), &[]),
     };
-    context! { ..head, ..pages }
+    let azimuth = format!("{:+.2}\u{b0}", site.geodesy.grid_north_azimuth_deg).replace('-', "\u{2212}");
+    let frame = context! {
+        style => STYLE, script => SCRIPT, style_hash => Page::from_safe_string(policy_hash(STYLE)),
+        script_hash => Page::from_safe_string(policy_hash(SCRIPT)), rusle => RUSLE, azimuth,
+        data_note => table.data_note.clone(),
+    };
+    context! { ..head, ..pages, ..frame, ..map(results) }
+}
+
+/// The map one can work with.
+fn map(results: &Results<'_>) -> Page {
+    let Some(map) = page_map(results) else { return context! {} };
+    let layers: Vec<Page> =
+        map.layers.iter().map(|(id, title, shown)| context! { id => *id, title => *title, shown => *shown }).collect();
+    context! {
+        map_svg => map.svg, map_layers => layers, map_data => map.data, pick_blocks => map.blocks,
+        pick_drains => map.drains, rows_left_out => map.rows_left_out,
+    }
 }
 
 /// A table for the page, without the columns that only programs need.
 fn grid(table: &Table, hidden: &[&str]) -> Page {
-    let shown: Vec<usize> =
-        (0..table.fields.len()).filter(|i| !hidden.contains(&table.fields[*i].name.as_str())).collect();
-    let number = |i: usize| table.fields[i].kind != Text;
-    let heads: Vec<Page> = shown
-        .iter()
-        .map(|i| context! { name => table.fields[*i].name.replace('_', " "), number => number(*i) })
-        .collect();
-    let cell = |value: &Value, i: usize| match (value, table.fields[i].kind) {
-        (Value::Real(x), Real(0)) => sheet::grouped(*x),
-        (value, kind) => sheet::text(value, kind),
-    };
-    let rows: Vec<Vec<Page>> = table
+    let cells = cells::of(table, hidden);
+    let number = |i: usize| cells.numbers[i];
+    let heads: Vec<Page> =
+        cells.heads.iter().enumerate().map(|(i, h)| context! { name => h.clone(), number => number(i) }).collect();
+    let rows: Vec<Vec<Page>> = cells
         .rows
         .iter()
-        .map(|r| shown.iter().map(|i| context! { text => cell(&r[*i], *i), number => number(*i) }).collect())
+        .map(|r| r.iter().enumerate().map(|(i, t)| context! { text => t.clone(), number => number(i) }).collect())
         .collect();
     context! { title => table.title.clone(), heads, rows }
+}
+
+/// Why this option: the program's sentence, with quotation marks people use.
+pub(super) fn why(results: &Results<'_>) -> String {
+    let mut pieces = results.chosen_because.split('`');
+    let mut out = pieces.next().unwrap_or_default().to_owned();
+    for (i, piece) in pieces.enumerate() {
+        out.push(if i % 2 == 0 { '\u{201c}' } else { '\u{201d}' });
+        out.push_str(piece);
+    }
+    out
 }
 
 fn span(r: Range, unit: &str) -> String {
     format!("{} {unit} (from {} to {})", sheet::grouped(r.likely), sheet::grouped(r.low), sheet::grouped(r.high))
 }
 
-fn costs(results: &Results<'_>) -> Vec<String> {
+/// What it costs, dearest figure first.
+pub(super) fn costs(results: &Results<'_>) -> Vec<String> {
     let unit = &results.site_table.currency;
     results.plan().and_then(|p| p.costing).map_or_else(
         || vec!["Not worked out in this run.".to_owned()],
@@ -107,7 +173,8 @@ fn costs(results: &Results<'_>) -> Vec<String> {
     )
 }
 
-fn gains(results: &Results<'_>) -> Vec<String> {
+/// What it gains, the figure that counts first.
+pub(super) fn gains(results: &Results<'_>) -> Vec<String> {
     let Some(plan) = results.plan() else { return vec!["No option was worked out.".to_owned()] };
     let mut out = Vec::new();
     if let Some(c) = plan.costing {
@@ -131,12 +198,14 @@ fn gains(results: &Results<'_>) -> Vec<String> {
     out
 }
 
-fn irreversible(results: &Results<'_>) -> Vec<String> {
+/// Steps that cannot be undone.
+pub(super) fn irreversible(results: &Results<'_>) -> Vec<String> {
     let tasks = results.plan().and_then(|p| p.program).map_or(&[][..], |p| &p.tasks);
     tasks.iter().filter(|t| t.irreversible).map(|t| format!("{} ({})", t.name, t.start_month)).collect()
 }
 
-fn next(results: &Results<'_>) -> Vec<String> {
+/// What to check next.
+pub(super) fn next(results: &Results<'_>) -> Vec<String> {
     let mut out = Vec::new();
     if results.ground.is_some_and(|g| g.accuracy.budget_only()) {
         out.push("Quantities are for budget only; do not build from them. Survey the ground first.".to_owned());
@@ -156,7 +225,8 @@ fn next(results: &Results<'_>) -> Vec<String> {
     out
 }
 
-fn draining(results: &Results<'_>) -> Table {
+/// Rows by answer to the question whether they drain.
+pub(super) fn draining(results: &Results<'_>) -> Table {
     let rows = results.plan().filter(|p| p.drains.is_some()).map_or_else(Vec::new, |p| {
         let words = ["yes", "no", "cannot be told"];
         let counts = tables::drain_counts(p);
@@ -170,7 +240,8 @@ fn draining(results: &Results<'_>) -> Table {
     )
 }
 
-fn earth(results: &Results<'_>) -> Table {
+/// Earthworks by block.
+pub(super) fn earth(results: &Results<'_>) -> Table {
     let columns = &[
         ("block", Integer),
         ("surface", Text),
@@ -212,7 +283,8 @@ fn earth(results: &Results<'_>) -> Table {
     sheet::table("earth", "Earthworks by block", columns, rows)
 }
 
-fn clearing(results: &Results<'_>) -> Table {
+/// Clearing steps.
+pub(super) fn clearing(results: &Results<'_>) -> Table {
     let columns = &[
         ("step", Text),
         ("area_ha", Real(1)),
@@ -240,7 +312,8 @@ fn clearing(results: &Results<'_>) -> Table {
     sheet::table("clearing", "Clearing steps", columns, rows)
 }
 
-fn soil(results: &Results<'_>) -> Table {
+/// Soil loss by block.
+pub(super) fn soil(results: &Results<'_>) -> Table {
     let columns = &[
         ("block", Integer),
         ("area_ha", Real(2)),
@@ -266,7 +339,8 @@ fn soil(results: &Results<'_>) -> Table {
     sheet::table("soil", "Soil loss by block, tonnes per hectare and year", columns, rows)
 }
 
-fn worth(results: &Results<'_>) -> Table {
+/// What the money does.
+pub(super) fn worth(results: &Results<'_>) -> Table {
     let columns = &[("measure", Text), ("low", Real(1)), ("likely", Real(1)), ("high", Real(1))];
     let rows = results.plan().and_then(|p| p.costing).map_or_else(Vec::new, |c| {
         let w = &c.worth;
@@ -286,7 +360,8 @@ fn worth(results: &Results<'_>) -> Table {
     sheet::table("worth", "Worth, low being the bad end for the grower; empty where there is no answer", columns, rows)
 }
 
-fn sensitivity(results: &Results<'_>) -> Table {
+/// How the worth answers to one number.
+pub(super) fn sensitivity(results: &Results<'_>) -> Table {
     let columns = &[("changed", Text), ("npv_low_setting", Real(0)), ("npv_high_setting", Real(0))];
     let items = results.plan().and_then(|p| p.costing).map_or(&[][..], |c| &c.sensitivity);
     let rows = items.iter().map(|s| vec![s.what.as_str().into(), s.npv.0.into(), s.npv.1.into()]).collect();

@@ -40,6 +40,11 @@ pub(super) fn drain_name(id: u32) -> String {
     format!("DR-{id:02}")
 }
 
+/// Number of a place where a drain crosses something, as printed on maps and tables.
+pub(super) fn crossing_name(id: u32) -> String {
+    format!("X-{id:02}")
+}
+
 /// Where something drains to, in words.
 pub(super) fn drains_to(results: &Results<'_>, to: &DrainsTo) -> String {
     match to {

@@ -95,8 +95,16 @@ fn first_cut_plans_the_demo_property() {
 }
 
 #[test]
-fn grant_maps_come_without_a_cash_flow() {
-    shipped_runs("grant-maps.toml", 9, &["plan.gpkg", "report.html", "tables/indicators.csv"]);
+fn grant_maps_come_with_their_pages() {
+    let must = [
+        "plan.gpkg",
+        "report.html",
+        "tables/indicators.csv",
+        "grant_pages.pdf",
+        "maps/map_set.pdf",
+        "maps/10_works.png",
+    ];
+    shipped_runs("grant-maps.toml", 10, &must);
 }
 
 #[test]

@@ -4,6 +4,7 @@ mod clouds;
 mod geodesy;
 mod inputs;
 mod outputs;
+mod papers;
 
 use crate::land::site_table::SiteTable;
 use std::path::Path;

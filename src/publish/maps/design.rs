@@ -1,0 +1,381 @@
+//! The plan on the map: blocks and rows, earth, drains, debris.
+
+use super::bands;
+use super::canvas::{Canvas, Layer, Sample};
+use super::ground::{NAME, on_paper, symbol};
+use super::ink;
+use crate::land::blocks::RowBlock;
+use crate::land::drains::Drain;
+use crate::land::typeface::width;
+use crate::publish::labels::Type;
+use crate::publish::{OptionResult, Results, sheet, view};
+use geo::{Centroid, Coord};
+
+/// Names of blocks.
+const BLOCK_NAME: Type = Type { size: 3.4, bold: true, look: "fill=\"#222\"" };
+/// Numbers of drains.
+const DRAIN_NAME: Type = Type { size: 2.3, bold: true, look: "fill=\"#8a3500\"" };
+
+fn option<'a>(results: &Results<'a>) -> OptionResult<'a> {
+    results.plan().copied().unwrap_or_default()
+}
+
+fn blocks<'a>(results: &Results<'a>) -> &'a [RowBlock] {
+    option(results).blocks.map_or(&[], |b| &b.blocks)
+}
+
+/// The middle of a block on the paper.
+fn middle(c: &Canvas, block: &RowBlock) -> (f64, f64) {
+    c.frame.at(block.outline.centroid().map_or_else(Coord::default, Into::into))
+}
+
+/// Blocks with headlands and rows, new tracks and what got no rows.
+pub(super) fn layout(c: &mut Canvas, results: &Results<'_>) {
+    let Some(plan) = option(results).blocks else { return };
+    for b in &plan.blocks {
+        let path = c.frame.area(&b.outline);
+        let shape = format!("{} data-block=\"{}\"", ink::BLOCK, b.id);
+        c.on(Layer::Blocks).path(&path, &shape);
+        for h in &b.headlands {
+            let path = c.frame.area(&h.outline);
+            c.on(Layer::Blocks).path(&path, ink::HEADLAND);
+        }
+        rows(c, b);
+    }
+    for left in &plan.left_out {
+        let path = c.frame.area(&left.outline);
+        c.on(Layer::Blocks).path(&path, ink::LEFT_OUT);
+    }
+    for t in &plan.tracks {
+        let path = c.frame.line(&t.line);
+        c.on(Layer::Standing).path(&path, ink::NEW_TRACK);
+    }
+    if !plan.blocks.is_empty() {
+        c.key_area("row block", ink::BLOCK);
+        c.key_area("headland", ink::HEADLAND);
+        c.key_line("row (not every row is drawn)", ink::ROW);
+    }
+    if !plan.left_out.is_empty() {
+        c.key_area("could be planted, but left without rows", ink::LEFT_OUT);
+    }
+    if !plan.tracks.is_empty() {
+        c.key_line("new track", ink::NEW_TRACK);
+    }
+}
+
+/// Rows so far apart that they do not run into a tint.
+fn rows(c: &mut Canvas, block: &RowBlock) {
+    let step = (1.5 / (block.row_spacing_m * c.frame.scale).max(0.003)).ceil().clamp(1.0, 500.0);
+    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "between 1 and 500")]
+    let path: String = block.rows.iter().step_by(step as usize).map(|r| c.frame.line(&r.line)).collect();
+    c.on(Layer::Rows).path(&path, ink::ROW);
+}
+
+/// Outlines of the blocks, and new tracks, under another subject.
+pub(super) fn outlines(c: &mut Canvas, results: &Results<'_>) {
+    for b in blocks(results) {
+        let path = c.frame.area(&b.outline);
+        c.on(Layer::Blocks).path(&path, ink::BLOCK_EDGE);
+    }
+    if !blocks(results).is_empty() {
+        c.key_line("row block", ink::BLOCK_EDGE);
+    }
+}
+
+/// What a block's label says under its name.
+pub(super) type Words = fn(&OptionResult<'_>, &RowBlock) -> Vec<String>;
+
+/// Row direction and lengths.
+pub(super) fn row_words(option: &OptionResult<'_>, b: &RowBlock) -> Vec<String> {
+    let fall = view::earth(option, b.id).map(|e| format!(", fall {}", sheet::one_in(e.row_fall)));
+    vec![
+        format!("{} rows, {:.0} m middle length", b.rows.len(), b.length_quantile_m(0.5)),
+        format!("bearing {:.1}\u{b0}{}", b.bearing.degrees(), fall.unwrap_or_default()),
+    ]
+}
+
+/// Earth to move.
+pub(super) fn earth_words(option: &OptionResult<'_>, b: &RowBlock) -> Vec<String> {
+    view::earth(option, b.id).map_or_else(Vec::new, |e| {
+        vec![
+            format!("cut {} m\u{b3}, fill {} m\u{b3}", sheet::grouped(e.cut_m3), sheet::grouped(e.fill_m3)),
+            format!("deepest cut {:.2} m, mean haul {:.0} m", e.max_cut_m, e.haul_mean_m),
+        ]
+    })
+}
+
+/// Nothing but the name.
+pub(super) fn no_words(_: &OptionResult<'_>, _: &RowBlock) -> Vec<String> {
+    Vec::new()
+}
+
+/// Names of blocks with words under them.
+pub(super) fn block_names(c: &mut Canvas, results: &Results<'_>, words: Words) {
+    let option = option(results);
+    for b in blocks(results) {
+        let at = middle(c, b);
+        let more = words(&option, b);
+        if !c.labels.on(Layer::Blocks as usize, &[&b.name], BLOCK_NAME, at, 16.0) {
+            continue;
+        }
+        let below = (at.0, at.1 + 4.6);
+        let kind = Type { size: 2.2, ..NAME };
+        if has_room(c, b, &more, kind, below) {
+            let lines: Vec<&str> = more.iter().map(String::as_str).collect();
+            c.labels.on(Layer::Blocks as usize, &lines, kind, below, 6.0);
+        }
+    }
+}
+
+/// Whether words stand inside their block; a small block keeps its name only, its figures are in the tables.
+fn has_room(c: &Canvas, block: &RowBlock, words: &[String], kind: Type, at: (f64, f64)) -> bool {
+    use geo::Contains;
+    let half = 0.5 * words.iter().map(|w| width(w, kind.bold, kind.size)).fold(0.0, f64::max);
+    let tall = 0.6 * kind.size * words.len() as f64;
+    let corners = [(-half, -tall), (half, -tall), (half, tall), (-half, tall)];
+    !words.is_empty()
+        && corners.iter().all(|k| block.outline.contains(&geo::Point::from(c.frame.land_at((at.0 + k.0, at.1 + k.1)))))
+}
+
+/// Arrows down the rows.
+pub(super) fn row_arrows(c: &mut Canvas, results: &Results<'_>) {
+    let look = "stroke=\"#222\" stroke-width=\"0.55\"";
+    for b in blocks(results) {
+        let (x, y) = middle(c, b);
+        let at = (x, y - 5.5);
+        c.labels.keep_free(at, 4.5);
+        c.arrow(Layer::Arrows, at, b.bearing.degrees(), 7.5, look);
+    }
+    if !blocks(results).is_empty() {
+        c.key(
+            "down the rows",
+            Sample::Symbol(format!("<path d=\"M-2 0H2M0.7 -0.8L2 0L0.7 0.8\" fill=\"none\" {look}/>")),
+        );
+    }
+}
+
+/// Cut and fill.
+pub(super) fn earth(c: &mut Canvas, results: &Results<'_>, prefix: &str) {
+    let Some(levelling) = option(results).levelling else { return };
+    let raster = &levelling.cut_fill.0;
+    if raster.count_valid() == 0 {
+        return;
+    }
+    bands::draw(c, raster, 1.0, &ink::CUT, prefix);
+    bands::draw(c, raster, -1.0, &ink::FILL, prefix);
+}
+
+/// One arrow a block from the middle of its cut to the middle of its fill, with the volume and the mean haul.
+pub(super) fn haul(c: &mut Canvas, results: &Results<'_>) {
+    let option = option(results);
+    let Some(levelling) = option.levelling else { return };
+    let look = "stroke=\"#111\" stroke-width=\"0.6\"";
+    let mut any = false;
+    for b in blocks(results) {
+        let (Some((from, to)), Some(earth)) = (moved(&levelling.cut_fill.0, b), view::earth(&option, b.id)) else {
+            continue;
+        };
+        let (a, z) = (c.frame.at(from), c.frame.at(to));
+        let long = (z.0 - a.0).hypot(z.1 - a.1);
+        if earth.cut_m3 < 1.0 || long < 2.0 {
+            continue;
+        }
+        let mid = (0.5 * (a.0 + z.0), 0.5 * (a.1 + z.1));
+        c.arrow(Layer::Arrows, mid, (z.0 - a.0).atan2(a.1 - z.1).to_degrees(), long.clamp(5.0, 40.0), look);
+        c.labels.keep_free(mid, 3.0);
+        any = true;
+    }
+    if any {
+        c.key(
+            "haul: middle of cut to middle of fill",
+            Sample::Symbol(format!("<path d=\"M-2 0H2M0.7 -0.8L2 0L0.7 0.8\" fill=\"none\" {look}/>")),
+        );
+    }
+}
+
+/// Middle of the cut and middle of the fill inside a block, weighted by depth.
+fn moved(raster: &crate::grid::Raster<f32>, block: &RowBlock) -> Option<(Coord<f64>, Coord<f64>)> {
+    use geo::{BoundingRect, Contains};
+    let near = block.outline.bounding_rect()?;
+    let mut sums = [(0.0, 0.0, 0.0); 2];
+    for (cell, depth) in raster.iter() {
+        let at = raster.spec.centre(cell);
+        let inside = at.x >= near.min().x && at.x <= near.max().x && at.y >= near.min().y && at.y <= near.max().y;
+        if depth.abs() < 0.01 || !inside || !block.outline.contains(&geo::Point::from(at)) {
+            continue;
+        }
+        let weight = f64::from(depth.abs());
+        let sum = &mut sums[usize::from(depth < 0.0)];
+        *sum = (sum.0 + weight, sum.1 + weight * at.x, sum.2 + weight * at.y);
+    }
+    let place = |(w, x, y): (f64, f64, f64)| (w > 0.0).then(|| Coord { x: x / w, y: y / w });
+    Some((place(sums[0])?, place(sums[1])?))
+}
+
+/// Drains with an arrow the way the water runs; `subject` draws them heavy.
+pub(super) fn drains(c: &mut Canvas, results: &Results<'_>, subject: bool) {
+    let Some(plan) = option(results).drains else { return };
+    let look = if subject { ink::DRAIN } else { ink::DRAIN_THIN };
+    for d in &plan.drains {
+        let path = c.frame.line(&d.line);
+        c.on(Layer::Drains).path(&path, &format!("{look} data-drain=\"{}\"", d.id));
+    }
+    if !plan.drains.is_empty() {
+        c.key_line("drain", look);
+    }
+    if !subject {
+        return;
+    }
+    let arrow = "stroke=\"#8a3500\" stroke-width=\"0.5\"";
+    for d in &plan.drains {
+        if let Some((at, deg)) = direction(d) {
+            let p = c.frame.at(at);
+            c.arrow(Layer::Drains, p, deg, 3.6, arrow);
+            c.labels.keep_free(p, 1.6);
+        }
+    }
+    c.key(
+        "the way a drain runs",
+        Sample::Symbol(format!("<path d=\"M-2 0H2M0.7 -0.8L2 0L0.7 0.8\" fill=\"none\" {arrow}/>")),
+    );
+}
+
+/// The middle of a drain and the bearing of its water there.
+fn direction(d: &Drain) -> Option<(Coord<f64>, f64)> {
+    let i = d.line.0.len().checked_sub(2)? / 2;
+    let (a, b) = (d.line.0.get(i)?, d.line.0.get(i + 1)?);
+    Some(((*a + *b) / 2.0, (b.x - a.x).atan2(b.y - a.y).to_degrees()))
+}
+
+/// Numbers of drains; with levels: the size of the section and the bed at head and mouth.
+pub(super) fn drain_names(c: &mut Canvas, results: &Results<'_>, levels: bool) {
+    let drains = option(results).drains.map_or(&[][..], |p| &p.drains);
+    for d in drains {
+        let line = on_paper(c, &d.line);
+        c.labels.along(Layer::Drains as usize, &[&view::drain_name(d.id)], DRAIN_NAME, &line, 0.5);
+    }
+    if !levels {
+        return;
+    }
+    for d in drains {
+        let ends = [d.stations.first(), d.stations.last()];
+        for station in ends.into_iter().flatten() {
+            let p = c.frame.at(station.at);
+            let words = format!("IL {:.2}", station.invert_m);
+            c.on(Layer::Drains).raw(&format!(
+                "<circle cx=\"{:.2}\" cy=\"{:.2}\" r=\"0.6\" fill=\"#fff\" stroke=\"#8a3500\" stroke-width=\"0.3\"/>",
+                p.0, p.1
+            ));
+            c.labels.beside(
+                Layer::Drains as usize,
+                &[&words],
+                Type { size: 1.9, bold: false, look: "fill=\"#5c2400\"" },
+                p,
+                0.8,
+            );
+        }
+    }
+    c.key(
+        "bed level at head or mouth (IL, metres)",
+        Sample::Symbol("<circle r=\"0.9\" fill=\"#fff\" stroke=\"#8a3500\" stroke-width=\"0.35\"/>".to_owned()),
+    );
+}
+
+/// Places where a drain meets something.
+pub(super) fn crossings(c: &mut Canvas, results: &Results<'_>) {
+    let drawn = "<path d=\"M-1.1 -1.1L1.1 1.1M1.1 -1.1L-1.1 1.1\" fill=\"none\" stroke=\"#000\" stroke-width=\"0.6\"/>";
+    for x in option(results).drains.map_or(&[][..], |p| &p.crossings) {
+        let name = view::crossing_name(x.id);
+        symbol(
+            c,
+            Layer::Drains,
+            x.at,
+            drawn,
+            "crossing",
+            &[&name],
+            Type { size: 2.0, bold: true, look: "fill=\"#000\"" },
+        );
+    }
+}
+
+/// Windrows and heaps.
+pub(super) fn debris(c: &mut Canvas, results: &Results<'_>) {
+    let Some(plan) = option(results).clearing else { return };
+    for w in &plan.windrows {
+        let look = if w.stays { ink::WINDROW_STAYS } else { ink::WINDROW };
+        let path = c.frame.line(&w.line);
+        c.on(Layer::Debris).path(&path, look);
+        c.key_line(
+            if w.stays { "windrow that may stay along a bank" } else { "windrow, gaps left for water and machines" },
+            look,
+        );
+    }
+    let drawn = "<circle r=\"1.1\" fill=\"#e69f00\" stroke=\"#5b3a1e\" stroke-width=\"0.4\"/>";
+    for h in &plan.heaps {
+        let label = format!("H{}", h.id);
+        symbol(
+            c,
+            Layer::Debris,
+            h.at,
+            drawn,
+            "heap to be burnt, with its number",
+            &[&label],
+            Type { size: 1.9, ..NAME },
+        );
+    }
+    let Some(at) = results.site.boundary.centroid() else { return };
+    let p = c.frame.at(at.into());
+    let look = "stroke=\"#5b3a1e\" stroke-width=\"0.7\"";
+    for (deg, words, down) in [(plan.knock_down_bearing, "trees laid", -7.0), (plan.rake_bearing, "rake", 7.0)] {
+        let at = (p.0, p.1 + down);
+        c.labels.keep_free(at, 6.0);
+        c.arrow(Layer::Debris, at, deg.degrees(), 11.0, look);
+        let label = format!("{words} {:.0}\u{b0}", deg.degrees());
+        c.labels.beside(
+            Layer::Debris as usize,
+            &[&label],
+            Type { size: 2.6, bold: true, look: "fill=\"#5b3a1e\"" },
+            at,
+            4.0,
+        );
+    }
+}
+
+/// Blocks coloured by soil loss, before (`0`), bare (`1`) or after (`2`), the figure in each.
+pub(super) fn soil(c: &mut Canvas, results: &Results<'_>, state: usize, prefix: &str) {
+    let Some(report) = option(results).erosion else { return };
+    for b in blocks(results) {
+        let Some(loss) = report.blocks.iter().find(|l| l.block == b.id) else { continue };
+        let value = [loss.before_t_ha, loss.bare_t_ha, loss.after_t_ha][state];
+        let Some(class) = ink::SOIL.iter().rev().find(|k| value >= k.from) else { continue };
+        let path = c.frame.area(&b.outline);
+        c.on(Layer::Blocks).path(&path, &format!("fill=\"{}\" stroke=\"#5d4310\" stroke-width=\"0.25\"", class.colour));
+        if !class.pattern.is_empty() {
+            c.on(Layer::Blocks).path(&path, &format!("fill=\"url(#{prefix}-{})\"", class.pattern));
+        }
+        let at = middle(c, b);
+        c.labels.on(
+            Layer::Blocks as usize,
+            &[&b.name, &format!("{value:.1}")],
+            Type { size: 2.6, bold: true, look: "fill=\"#222\"" },
+            at,
+            8.0,
+        );
+    }
+    for class in ink::SOIL {
+        let over = if class.pattern.is_empty() {
+            String::new()
+        } else {
+            format!(" data-over=\"url(#{prefix}-{})\"", class.pattern)
+        };
+        c.key_area(class.words, &format!("fill=\"{}\" stroke=\"#777\" stroke-width=\"0.15\"{over}", class.colour));
+    }
+}
+
+/// Blocks under the id their earthworks have in the budget.
+pub(super) fn item_names(c: &mut Canvas, results: &Results<'_>) {
+    for b in blocks(results) {
+        let at = middle(c, b);
+        c.labels.on(Layer::Blocks as usize, &[&format!("LV-{}", b.name)], BLOCK_NAME, at, 16.0);
+    }
+}
