@@ -1,7 +1,9 @@
 //! The store on disk: inputs beside the pipeline file, artifacts under `.rowfall`, results in the run folder.
 
 use super::objects::{DEFAULT_LIMIT_BYTES, Lock, Objects};
-use super::{digest, gdal_setup, geotiff_out, layers_out, paper_out, picture_out, run_folder, survey_in};
+use super::{
+    digest, gdal_setup, geotiff_out, guidance_out, layers_out, paper_out, picture_out, run_folder, survey_in,
+};
 use crate::finding::{Outcome, Problem, Problems};
 use crate::land::document::{Content, Document};
 use crate::land::geodesy::CrsTag;
@@ -76,6 +78,7 @@ impl Store for DiskStore {
             Content::GeoJson(layer, decimals) => layers_out::geojson(path, layer, *decimals, crs),
             Content::Shapefile(layer) => layers_out::shapefile(path, layer, crs),
             Content::Kml(layer) => layers_out::kml(path, layer, crs),
+            Content::Guidance(plan, run_id) => guidance_out::write(path, plan, run_id, crs),
             Content::GeoTiff(sheet) => geotiff_out::write(path, sheet, crs),
             Content::Png(picture) => picture_out::png(picture).map(one),
             Content::Pdf(paper) => paper_out::pdf(paper, crs).map(one),

@@ -1,6 +1,7 @@
 //! Vector layers as GeoPackage, GeoJSON, Shapefile and KML.
 
 use super::gdal_setup::reason;
+use super::safe_text::{clean, within_bytes};
 use super::scratch::{Scratch, fault};
 use super::transform::Mapper;
 use super::{crs, style_out};
@@ -18,6 +19,8 @@ use geo::{Geometry, MapCoords, MultiLineString, MultiPoint, MultiPolygon};
 
 /// Decimals of a degree in files without a precision of their own: 1.1 mm.
 const DEGREE_DECIMALS: u8 = 8;
+/// Widest text a dBASE table holds, bytes.
+const DBF_TEXT_BYTES: usize = 254;
 /// Decimals of a metre.
 const METRE_DECIMALS: u8 = 3;
 
@@ -47,7 +50,7 @@ fn empty(driver: &str, file: &std::path::Path, options: &[&str]) -> GdalResult<D
 /// The way from the working system to the degrees other programs call WGS 84.
 ///
 /// Grids on GDA94 go through GDA2020 first, because "no shift" from GDA94 is wrong by 1.8 m on the ground.
-fn to_degrees(tag: &CrsTag) -> Result<Mapper, Problem> {
+pub(super) fn to_degrees(tag: &CrsTag) -> Result<Mapper, Problem> {
     let working = crs::from_tag(tag)?;
     let datum = working.geog_cs().ok().and_then(|g| g.name()).unwrap_or_default();
     let target = if datum == "GDA94" { crs::from_epsg(7844)? } else { crs::wgs84()? };
@@ -165,7 +168,7 @@ fn write_layer(dataset: &mut Dataset, layer: &Layer, plan: &Plan) -> GdalResult<
         let definition = FieldDefn::new(&field.name, kind)?;
         if plan.fixed_width {
             match field.kind {
-                FieldKind::Text => definition.set_width(254),
+                FieldKind::Text => definition.set_width(DBF_TEXT_BYTES as i32),
                 FieldKind::Integer => definition.set_width(18),
                 FieldKind::Real(decimals) => {
                     definition.set_width(20);
@@ -181,7 +184,7 @@ fn write_layer(dataset: &mut Dataset, layer: &Layer, plan: &Plan) -> GdalResult<
         ))?;
         let mut feature = Feature::new(out.defn())?;
         for (i, (value, field)) in source.values.iter().zip(&layer.fields).enumerate() {
-            set(&mut feature, i, value, field.kind)?;
+            set(&mut feature, i, value, field.kind, plan.fixed_width)?;
         }
         feature.set_geometry(geometry_of(geometry, multi).to_gdal()?)?;
         feature.create(&out)?;
@@ -189,11 +192,12 @@ fn write_layer(dataset: &mut Dataset, layer: &Layer, plan: &Plan) -> GdalResult<
     Ok(())
 }
 
-fn set(feature: &mut Feature, i: usize, value: &Value, kind: FieldKind) -> GdalResult<()> {
+fn set(feature: &mut Feature, i: usize, value: &Value, kind: FieldKind, fixed_width: bool) -> GdalResult<()> {
     #[expect(clippy::cast_precision_loss, clippy::cast_possible_truncation, reason = "whole numbers far below 2^52")]
     match (value, kind) {
         (Value::Nothing, _) => feature.set_field_null(i),
-        (Value::Text(text), _) => feature.set_field_string(i, text),
+        (Value::Text(text), _) if fixed_width => feature.set_field_string(i, &within_bytes(text, DBF_TEXT_BYTES)),
+        (Value::Text(text), _) => feature.set_field_string(i, &clean(text)),
         (Value::Integer(n), FieldKind::Real(_)) => feature.set_field_double(i, *n as f64),
         (Value::Integer(n), _) => feature.set_field_integer64(i, *n),
         (Value::Real(v), FieldKind::Real(decimals)) => feature.set_field_double(i, rounded(*v, decimals)),

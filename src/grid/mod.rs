@@ -7,8 +7,10 @@ mod flow_field;
 mod raster;
 mod spec;
 pub mod text;
+mod tin;
 
 pub use cell::Cell;
 pub use flow_field::FlowField;
 pub use raster::Raster;
 pub use spec::{GridSpec, NEIGHBOURS};
+pub use tin::{Tin, tin_from_raster};

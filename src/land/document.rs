@@ -1,5 +1,6 @@
 //! Documents in memory: what `publish` makes and a store writes.
 
+use super::guidance::GuidancePlan;
 use super::paper::{Paper, Picture};
 use crate::grid::Raster;
 use geo::Geometry;
@@ -170,6 +171,8 @@ pub enum Content {
     Shapefile(Layer),
     /// One KML file.
     Kml(Layer),
+    /// A folder of guidance files (path names the folder) and the id of the run.
+    Guidance(Box<GuidancePlan>, String),
     /// One GeoTIFF.
     GeoTiff(RasterSheet),
     /// One PNG.

@@ -19,6 +19,30 @@ pub struct CrsTag {
     pub vertical_epsg: Option<u32>,
 }
 
+impl CrsTag {
+    /// The datum the system stands on, as its definition names it (`WGS_1984` becomes `WGS 84`); `None` when it names
+    /// none ("unknown", "unnamed", "not specified").
+    #[must_use]
+    pub fn datum_name(&self) -> Option<String> {
+        let definition = &self.wkt;
+        let named = |word: &str| Some(definition.split_once(&format!("{word}[\""))?.1.split_once('"')?.0);
+        // Both spellings of the well-known text standard, and the group of frames that WGS 84 has become.
+        let name = ["ENSEMBLE", "DATUM", "TRF"].into_iter().find_map(named)?;
+        let plain = name.replace('_', " ");
+        let lower = plain.to_ascii_lowercase();
+        let nameless = ["unknown", "unnamed", "not specified", "undefined"].iter().any(|w| lower.contains(w));
+        if nameless || lower.trim().is_empty() {
+            return None;
+        }
+        Some(match plain.as_str() {
+            "WGS 1984" | "World Geodetic System 1984 ensemble" | "World Geodetic System 1984" => "WGS 84".to_owned(),
+            "Geocentric Datum of Australia 2020" | "GDA2020" => "GDA2020".to_owned(),
+            "Geocentric Datum of Australia 1994" | "GDA94" => "GDA94".to_owned(),
+            _ => plain,
+        })
+    }
+}
+
 /// Scale factor and convergence of the grid, linear in place: exact to a few parts in 10^8 over a farm.
 ///
 /// The working grid itself is never scaled. Wishes given on the ground (row spacing, widths) are

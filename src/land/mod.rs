@@ -1,5 +1,6 @@
 //! The nouns of the job: plain data that stages hand on. No algorithms, no files.
 
+pub mod as_built;
 pub mod blocks;
 pub mod clearing;
 pub mod costing;
@@ -12,6 +13,7 @@ pub mod levelling;
 pub mod paper;
 pub mod program;
 pub mod rates;
+pub mod set_out;
 pub mod site;
 pub mod site_table;
 pub mod store;

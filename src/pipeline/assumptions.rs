@@ -20,6 +20,11 @@ pub fn assumptions(plan: &Plan, option: &OptionPlan) -> Vec<Assumption> {
         let defaults = serde_json::to_value((stage.defaults)()).unwrap_or_default();
         table(&mut all, name, &schema, &used[name], &shared[name], &defaults);
     }
+    let plain = [("set_out", serde_json::to_value(&plan.set_out)), ("as_built", serde_json::to_value(&plan.as_built))];
+    for (name, values) in plain {
+        let Ok(values) = values else { continue };
+        table(&mut all, name, &schema, &values, &values, &super::schema::starting_values(name));
+    }
     if used.keys().any(|name| READS_RATES.contains(&name.as_str())) {
         let [mine, base, defaults] = [&option.rates, &plan.rates, &Rates::default()]
             .map(|rates| serde_json::to_value(rates).unwrap_or_default());

@@ -3,12 +3,11 @@
 use super::options::{Merged, merged_options};
 use super::place::Source;
 use super::plan::{OptionPlan, Plan, StageTables};
-use super::schema::{FILE_VERSION, FIRST_OPTION_STAGE, pipeline_schema};
+use super::schema::{FILE_VERSION, FIRST_OPTION_STAGE, pipeline_schema, starting_values};
 use super::starter::READS_RATES;
 use super::tree::{Entry, Item, Node, Origin, parse, parse_flag};
 use super::validate::{Checker, nearest};
 use crate::finding::{Problem, ProblemKind, Problems};
-use crate::land::rates::Rates;
 use crate::stages::STAGES;
 use serde::de::DeserializeOwned;
 use serde_json::Value as Json;
@@ -78,17 +77,6 @@ fn apply(checker: &mut Checker<'_>, tree: &mut Item, set: &str) {
         return;
     };
     target.put(Entry { key: key.to_owned(), key_origin: Origin::Flag(set.to_owned()), item: parse_flag(set, value) });
-}
-
-fn starting_values(table: &str) -> Json {
-    if table == "rates" {
-        return serde_json::to_value(Rates::default()).unwrap_or(Json::Null);
-    }
-    STAGES
-        .iter()
-        .find(|s| s.info.name == table)
-        .and_then(|s| serde_json::to_value((s.defaults)()).ok())
-        .unwrap_or(Json::Null)
 }
 
 fn check_tables(checker: &mut Checker<'_>, tree: &Item, schema: &Json) {
@@ -226,6 +214,8 @@ fn typed(tree: &Item, merged: &[Merged]) -> Result<Plan, Problems> {
         site: optional(&json, "site")?.unwrap_or_default(),
         given,
         wish: choice.option,
+        set_out: optional(&json, "set_out")?,
+        as_built: optional(&json, "as_built")?,
         stages: StageTables::from_json(&json)?,
         rates: optional(&json, "rates")?.unwrap_or_default(),
         rates_written: json.get("rates").is_some(),

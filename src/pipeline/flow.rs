@@ -12,6 +12,7 @@ use crate::land::erosion::ErosionReport;
 use crate::land::guidance::GuidancePlan;
 use crate::land::levelling::LevellingPlan;
 use crate::land::program::Program;
+use crate::land::set_out::SetOutGrade;
 use crate::land::site::Site;
 use crate::land::store::Wanted;
 use crate::land::survey::RawSurvey;
@@ -43,6 +44,8 @@ pub struct Job {
     pub terrain: Option<Kept<TerrainModel>>,
     /// Water.
     pub water: Option<Kept<WaterModel>>,
+    /// What has to be said about the set-out files.
+    pub set_out: Option<Finding>,
     /// The options, in order.
     pub options: Vec<Design>,
     /// Which of them is published.
@@ -219,7 +222,32 @@ fn finished(
     let worths: Vec<Option<f64>> =
         options.iter().map(|o| o.costing.as_ref().map(|c| c.value.worth.npv.likely)).collect();
     let (chosen, why) = choose(&names, plan.wish.as_deref(), &worths);
-    Job { survey, terrain, water, options, chosen, why }
+    let set_out = about_set_out(plan, &survey.value, &options[chosen]);
+    Job { survey, terrain, water, set_out, options, chosen, why }
+}
+
+/// Why there are no set-out files, or why they are marked.
+fn about_set_out(plan: &Plan, (site, ground): &(Site, Option<Ground>), design: &Design) -> Option<Finding> {
+    let table = plan.set_out.as_ref()?;
+    if design.blocks.is_none() && design.drains.is_none() {
+        return None;
+    }
+    let against = table.objections(site, ground.as_ref()).join("; ");
+    match table.grade(site, ground.as_ref()) {
+        SetOutGrade::Build => None,
+        SetOutGrade::Concept => {
+            let why = if against.is_empty() { "as asked for".to_owned() } else { against };
+            let message = format!("Every set-out file is marked CONCEPT and must not be built from: {why}.");
+            Some(Finding::new(Severity::Note, "set_out", "set_out_concept", message))
+        }
+        SetOutGrade::Refused => {
+            let message = format!(
+                "No set-out files were written: {against}. Survey the ground after clearing to 0.05 m or better, tied to a \
+                 benchmark; or set `set_out.concept = true` for files marked CONCEPT."
+            );
+            Some(Finding::new(Severity::Warning, "set_out", "set_out_refused", message))
+        }
+    }
 }
 
 /// The survey as read from files: read at most once, and only when something has to be made from it.
@@ -330,6 +358,7 @@ impl Job {
         if let Some(design) = self.options.get(self.chosen) {
             all.extend(design.findings());
         }
+        all.extend(self.set_out.clone());
         if self.options.len() > 1 {
             all.push(Finding::new(Severity::Note, "plan", "option_published", format!("{}.", self.why)));
         }

@@ -3,7 +3,9 @@
 use super::file::optional;
 use super::schema::Given;
 use crate::finding::Problem;
+use crate::land::as_built::Tolerances;
 use crate::land::rates::Rates;
+use crate::land::set_out::SetOutTable;
 use crate::land::site_table::SiteTable;
 use crate::land::store::Wanted;
 use crate::stages::{
@@ -20,6 +22,10 @@ pub struct Plan {
     pub given: Given,
     /// Name of the option to publish, when the user has said so.
     pub wish: Option<String>,
+    /// Set-out files, when wanted.
+    pub set_out: Option<SetOutTable>,
+    /// When finished work is accepted; kept in the record for `rowfall compare`.
+    pub as_built: Option<Tolerances>,
     /// Parameters without any option; the stages before `blocks` read these.
     pub stages: StageTables,
     /// Prices without any option.
@@ -151,6 +157,12 @@ impl Plan {
         all.insert("site".into(), serde_json::to_value(&self.site).unwrap_or_default());
         all.insert("given".into(), serde_json::to_value(&self.given).unwrap_or_default());
         all.insert("wish".into(), serde_json::to_value(&self.wish).unwrap_or_default());
+        if let Some(table) = &self.set_out {
+            all.insert("set_out".into(), serde_json::to_value(table).unwrap_or_default());
+        }
+        if let Some(table) = &self.as_built {
+            all.insert("as_built".into(), serde_json::to_value(table).unwrap_or_default());
+        }
         all.extend(self.stages.json().into_iter().filter(|(name, _)| is_shared(name)));
         all.insert("options".into(), Json::Array(options));
         Json::Object(all)

@@ -1,6 +1,8 @@
 //! The JSON Schema of a pipeline file: what editors complete from and what [`super::validate`] walks.
 
+use crate::land::as_built::Tolerances;
 use crate::land::rates::Rates;
+use crate::land::set_out::SetOutTable;
 use crate::land::site_table::SiteTable;
 use crate::stages::STAGES;
 use schemars::JsonSchema;
@@ -34,6 +36,21 @@ pub struct Choice {
     pub option: Option<String>,
 }
 
+/// The tables of a pipeline file that are no stage, with the values `init` writes.
+#[must_use]
+pub fn starting_values(table: &str) -> Json {
+    let values = match table {
+        "rates" => serde_json::to_value(Rates::default()),
+        "set_out" => serde_json::to_value(SetOutTable::default()),
+        "as_built" => serde_json::to_value(Tolerances::default()),
+        _ => match STAGES.iter().find(|s| s.info.name == table) {
+            Some(stage) => serde_json::to_value((stage.defaults)()),
+            None => Ok(Json::Null),
+        },
+    };
+    values.unwrap_or(Json::Null)
+}
+
 /// The first stage an option may change; earlier stages are shared by all options.
 pub const FIRST_OPTION_STAGE: &str = "blocks";
 
@@ -50,6 +67,8 @@ pub fn pipeline_schema() -> Json {
         tables.insert(stage.info.name.into(), stage_schema(stage));
     }
     tables.insert("rates".into(), plain(schemars::schema_for!(Rates).to_value()));
+    tables.insert("set_out".into(), plain(schemars::schema_for!(SetOutTable).to_value()));
+    tables.insert("as_built".into(), plain(schemars::schema_for!(Tolerances).to_value()));
     tables.insert("given".into(), plain(schemars::schema_for!(Given).to_value()));
     tables.insert("plan".into(), plain(schemars::schema_for!(Choice).to_value()));
     let option = option_schema(&tables);

@@ -23,6 +23,7 @@ pub fn documents(plan: &Plan, job: &Job, run_id: &str) -> Vec<Document> {
         ground: ground.as_ref(),
         terrain: job.terrain.as_ref().map(|kept| &kept.value),
         water: job.water.as_ref().map(|kept| &kept.value),
+        set_out: plan.set_out.as_ref(),
         options: &options,
         chosen: job.chosen,
         chosen_because: &job.why,

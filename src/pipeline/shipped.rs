@@ -21,6 +21,7 @@ fn first_cut() -> Starter<'static> {
         site: site(DEMO_LAYERS),
         given: Vec::new(),
         stages: STAGES.iter().map(|s| s.info.name).collect(),
+        set_out_concept: Some(true),
         options: true,
         schema_path: Some(SCHEMA.to_owned()),
     }
@@ -45,6 +46,7 @@ fn grant_maps() -> Starter<'static> {
             "program",
             "costing",
         ],
+        set_out_concept: None,
         options: false,
         schema_path: Some(SCHEMA.to_owned()),
     }
@@ -53,12 +55,13 @@ fn grant_maps() -> Starter<'static> {
 /// Guidance lines from blocks a surveyor has drawn; no ground is read, so falls are not known.
 fn guidance() -> Starter<'static> {
     let mut starter = Starter {
-        purpose: "Guidance lines and set-out only, from blocks that are drawn already (here: the boundary itself). No \
+        purpose: "Guidance lines only, from blocks that are drawn already (here: the boundary itself). No \
                   heights are read, so falls are not known. Copy this file beside your own data, then change `[site]` \
                   and `[given]`.",
         site: site(&[]),
         given: vec![("blocks", "../demo-data/boundary.geojson".to_owned())],
         stages: vec!["survey", "blocks", "guidance"],
+        set_out_concept: None,
         options: false,
         schema_path: Some(SCHEMA.to_owned()),
     };

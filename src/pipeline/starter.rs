@@ -1,8 +1,7 @@
 //! Writes a new pipeline file: every key with its meaning, unit, range and source beside it.
 
 use super::options::{Alternative, DEFAULT_ALTERNATIVES};
-use super::schema::{pipeline_schema, unit_of, words};
-use crate::land::rates::Rates;
+use super::schema::{pipeline_schema, starting_values, unit_of, words};
 use crate::stages::STAGES;
 use serde_json::Value as Json;
 use std::fmt::Write as _;
@@ -18,6 +17,8 @@ pub struct Starter<'a> {
     pub given: Vec<(&'a str, String)>,
     /// Names of the wanted stages.
     pub stages: Vec<&'a str>,
+    /// Whether set-out files shall be marked CONCEPT; `None` when none are wanted.
+    pub set_out_concept: Option<bool>,
     /// Whether to write the options an adviser always shows.
     pub options: bool,
     /// First-line reference to the schema file, when it resolves from where the file will lie.
@@ -40,8 +41,13 @@ pub fn starter_text(starter: &Starter<'_>) -> String {
         table(&mut out, stage.info.name, &schema["properties"][stage.info.name], &defaults);
     }
     if starter.stages.iter().any(|s| READS_RATES.contains(s)) {
-        let defaults = serde_json::to_value(Rates::default()).unwrap_or(Json::Null);
-        table(&mut out, "rates", &schema["properties"]["rates"], &defaults);
+        table(&mut out, "rates", &schema["properties"]["rates"], &starting_values("rates"));
+    }
+    if let Some(concept) = starter.set_out_concept {
+        let mut values = starting_values("set_out");
+        values["concept"] = concept.into();
+        table(&mut out, "set_out", &schema["properties"]["set_out"], &values);
+        table(&mut out, "as_built", &schema["properties"]["as_built"], &starting_values("as_built"));
     }
     given(&mut out, starter, &schema["properties"]["given"]);
     if starter.options {

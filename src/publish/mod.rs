@@ -34,6 +34,7 @@ use crate::land::erosion::ErosionReport;
 use crate::land::guidance::GuidancePlan;
 use crate::land::levelling::LevellingPlan;
 use crate::land::program::Program;
+use crate::land::set_out::SetOutTable;
 use crate::land::site::Site;
 use crate::land::site_table::SiteTable;
 use crate::land::survey::Ground;
@@ -53,6 +54,8 @@ pub struct Results<'a> {
     pub terrain: Option<&'a TerrainModel>,
     /// Water.
     pub water: Option<&'a WaterModel>,
+    /// Set-out files, when wanted.
+    pub set_out: Option<&'a SetOutTable>,
     /// Options, in stated order.
     pub options: &'a [OptionResult<'a>],
     /// Index of the option the run folder is about; out of range when there is none.
@@ -133,11 +136,11 @@ pub fn documents(results: &Results<'_>) -> Vec<Document> {
     for table in tables::all(results) {
         out.push(document(&format!("tables/{}.csv", table.name), Content::Text(csv_text(&table))));
     }
-    out.extend(guidance(&layers));
-    for table in set_out::all(results) {
-        out.push(document(&format!("set_out/{}.csv", table.name), Content::Text(csv_text(&table))));
+    if let Some(plan) = results.plan().and_then(|p| p.guidance).filter(|g| !g.lines.is_empty()) {
+        out.push(document("guidance", Content::Guidance(Box::new(plan.clone()), results.run_id.to_owned())));
     }
     out.extend(papers::all(results));
+    out.extend(set_out::documents(results));
     out.push(document("report.html", Content::Text(report::page(results))));
     out
 }
@@ -146,30 +149,13 @@ fn document(path: &str, content: Content) -> Document {
     Document { path: path.to_owned(), content }
 }
 
-/// Guidance lines in every form a steering system may take.
-fn guidance(layers: &[crate::land::document::Layer]) -> Vec<Document> {
-    let Some(layer) = layers.iter().find(|l| l.name == "guidance_line") else { return Vec::new() };
-    let table = Table {
-        name: layer.name.clone(),
-        title: layer.title.clone(),
-        fields: layer.fields.clone(),
-        rows: layer.features.iter().map(|f| f.values.clone()).collect(),
-    };
-    vec![
-        document("guidance/guidance_lines.geojson", Content::GeoJson(layer.clone(), 8)),
-        document("guidance/guidance_lines.kml", Content::Kml(layer.clone())),
-        document("guidance/guidance_lines.shp", Content::Shapefile(layer.clone())),
-        document("guidance/guidance_lines.csv", Content::Text(csv_text(&table))),
-    ]
-}
-
 /// A table as comma-separated text with a header line and `\n` line ends.
 fn csv_text(table: &Table) -> String {
     let mut writer = csv::Writer::from_writer(Vec::new());
     let header = writer.write_record(table.fields.iter().map(|f| f.name.as_str()));
     debug_assert!(header.is_ok(), "writing to memory cannot fail");
     for row in &table.rows {
-        let cells = row.iter().zip(&table.fields).map(|(value, field)| sheet::text(value, field.kind));
+        let cells = row.iter().zip(&table.fields).map(|(value, field)| sheet::cell(value, field.kind));
         let written = writer.write_record(cells);
         debug_assert!(written.is_ok(), "rows have one value a column");
     }

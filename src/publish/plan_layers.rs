@@ -4,7 +4,7 @@ use super::layers::Plain;
 use super::{OptionResult, Results, earth_tables, set_out, view};
 use crate::land::blocks::HeadlandKind;
 use crate::land::document::{FieldKind, GeometryKind, Layer, Pattern};
-use geo::{Geometry, LineString, Point};
+use geo::{Geometry, Point};
 
 use FieldKind::{Integer, Real, Text};
 
@@ -186,12 +186,14 @@ fn guidance(plan: &OptionResult<'_>) -> Option<Layer> {
         columns: &[
             ("name", Text),
             ("block", Integer),
+            ("row", Integer),
+            ("kind", Text),
             ("a_east_m", Real(3)),
             ("a_north_m", Real(3)),
             ("b_east_m", Real(3)),
             ("b_north_m", Real(3)),
-            ("bearing_grid_deg", Real(5)),
-            ("bearing_true_deg", Real(5)),
+            ("bearing_grid_deg", Real(4)),
+            ("bearing_true_deg", Real(4)),
             ("width_m", Real(3)),
             ("passes_left", Integer),
             ("passes_right", Integer),
@@ -209,26 +211,29 @@ fn guidance(plan: &OptionResult<'_>) -> Option<Layer> {
                 let values = vec![
                     g.name.as_str().into(),
                     g.block.0.into(),
-                    g.a.x.into(),
-                    g.a.y.into(),
-                    g.b.x.into(),
-                    g.b.y.into(),
+                    g.row.into(),
+                    if g.is_curve() { "curve" } else { "straight" }.into(),
+                    g.a().x.into(),
+                    g.a().y.into(),
+                    g.b().x.into(),
+                    g.b().y.into(),
                     g.grid_bearing.degrees().into(),
                     g.true_bearing.degrees().into(),
                     g.width_m.into(),
                     g.passes.0.into(),
                     g.passes.1.into(),
                 ];
-                (Geometry::LineString(LineString(vec![g.a, g.b])), values)
+                (Geometry::LineString(g.line.clone()), values)
             })
             .collect(),
     )
 }
 
 fn pegs(results: &Results<'_>) -> Option<Layer> {
+    let concept = set_out::Heading::of(results)?.concept;
     Plain {
-        name: "set_out_point",
-        title: "Pegs",
+        name: if concept { "set_out_point_concept" } else { "set_out_point" },
+        title: if concept { "CONCEPT pegs, not to be built from" } else { "Pegs" },
         kind: GeometryKind::Point,
         columns: set_out::PEG,
         stroke: [0, 0, 0],

@@ -45,6 +45,18 @@ pub(super) fn text(value: &Value, kind: FieldKind) -> String {
     }
 }
 
+/// A value as a cell of a comma-separated file: text a spreadsheet would take for a formula is quoted by an apostrophe,
+/// and line breaks and other control characters become blanks.
+pub(super) fn cell(value: &Value, kind: FieldKind) -> String {
+    let text = text(value, kind);
+    if !matches!(value, Value::Text(_)) {
+        return text;
+    }
+    let flat = text.replace(char::is_control, " ");
+    let formula = flat.trim_start().starts_with(['=', '+', '-', '@']) && flat.trim().parse::<f64>().is_err();
+    if formula { format!("'{flat}") } else { flat }
+}
+
 /// A fall the way people on the ground say it: `1:800`, `level`, and `1:800 uphill` against the row.
 pub(super) fn one_in(slope: Slope) -> String {
     let r = slope.ratio();

@@ -3,7 +3,7 @@
 use crate::cli::args::Explain;
 use crate::cli::messages::Voice;
 use crate::finding::{Problem, Problems};
-use crate::pipeline::schema::{pipeline_schema, unit_of, words};
+use crate::pipeline::schema::{pipeline_schema, starting_values, unit_of, words};
 use crate::pipeline::starter::toml_text;
 use crate::pipeline::validate::nearest;
 use crate::stages::{STAGES, StageEntry};
@@ -18,11 +18,13 @@ pub fn explain(args: &Explain, voice: &Voice) -> Result<(), Problems> {
     let Some(name) = &args.stage else {
         return list(voice);
     };
-    if name == "rates" || name == "site" {
-        return Ok(voice.say(&table_page(name, &schema["properties"][name], &Json::Null))?);
+    if let "rates" | "site" | "set_out" | "as_built" = name.as_str() {
+        let defaults = if name == "rates" { Json::Null } else { starting_values(name) };
+        return Ok(voice.say(&table_page(name, &schema["properties"][name], &defaults))?);
     }
     let Some(stage) = STAGES.iter().find(|s| s.info.name == name) else {
-        let names: Vec<&str> = STAGES.iter().map(|s| s.info.name).chain(["site", "rates"]).collect();
+        let names: Vec<&str> =
+            STAGES.iter().map(|s| s.info.name).chain(["site", "rates", "set_out", "as_built"]).collect();
         let near = nearest(name, &names).map_or(String::new(), |n| format!("did you mean `{n}`? "));
         let problem = Problem::request("unknown_stage", format!("there is no stage `{name}`"));
         return Err(problem.hint(format!("{near}stages and tables are: {}", names.join(", "))).into());
@@ -49,7 +51,7 @@ fn list(voice: &Voice) -> Result<(), Problems> {
     for stage in STAGES {
         text.push_str(&format!("  {:<10} {}\n", stage.info.name, stage.info.question));
     }
-    text.push_str("Tables: `rowfall explain site` for the inputs, `rowfall explain rates` for the prices.\n");
+    text.push_str("Tables: `rowfall explain site` for the inputs, `rowfall explain rates` for the prices, `rowfall explain set_out` and\n`rowfall explain as_built` for the files of surveyors and the acceptance of their work.\n");
     Ok(voice.say(&text)?)
 }
 

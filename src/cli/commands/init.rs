@@ -46,6 +46,7 @@ pub fn init(args: &Init, voice: &Voice) -> Result<(), Problems> {
         site,
         given: Vec::new(),
         stages: STAGES.iter().map(|s| s.info.name).collect(),
+        set_out_concept: Some(false),
         options: true,
         schema_path: None,
     });

@@ -11,6 +11,7 @@ use crate::land::geodesy::{CrsTag, LocalGeodesy};
 use crate::land::guidance::*;
 use crate::land::levelling::*;
 use crate::land::program::*;
+use crate::land::set_out::SetOutTable;
 use crate::land::site::*;
 use crate::land::site_table::SiteTable;
 use crate::land::survey::*;
@@ -23,6 +24,7 @@ use geo::{Coord, LineString, MultiPolygon, Polygon, coord};
 pub struct Farm {
     pub table: SiteTable,
     pub site: Site,
+    pub set_out: SetOutTable,
     pub ground: Ground,
     pub water: WaterModel,
     pub blocks: BlockPlan,
@@ -381,6 +383,7 @@ pub fn farm() -> Farm {
         note: String::new(),
     };
     Farm {
+        set_out: SetOutTable::default(),
         table: SiteTable {
             currency: "AUD".into(),
             boundary: "b.gpkg".into(),
@@ -452,11 +455,15 @@ pub fn farm() -> Farm {
         },
         costing: costing(),
         guidance: GuidancePlan {
+            customer: String::new(),
+            farm: "F".into(),
+            datum: "GDA2020".into(),
+            fields: Vec::new(),
             lines: vec![GuidanceLine {
                 name: "B1".into(),
                 block: BlockId(1),
-                a: at(36.0, 552.0),
-                b: at(36.0, 128.0),
+                row: None,
+                line: geo::LineString(vec![at(36.0, 552.0), at(36.0, 128.0)]),
                 grid_bearing: Bearing::from_degrees(180.0),
                 true_bearing: Bearing::from_degrees(179.58),
                 width_m: 1.8,

@@ -19,7 +19,8 @@ fn site(name: &str) -> Site {
         crs: CrsTag {
             name: "test grid".to_owned(),
             epsg: None,
-            wkt: String::new(),
+            wkt: "PROJCS[\"t\",GEOGCS[\"GDA2020\",DATUM[\"GDA2020\",SPHEROID[\"GRS 1980\",6378137,298.257]]]]"
+                .to_owned(),
             vertical_name: None,
             vertical_epsg: None,
         },
@@ -67,10 +68,10 @@ fn passes_hit_the_rows() {
     let out = run(&s, vec![b.clone()], &GuidanceParams::default());
     let line = &out.value.lines[0];
     assert_eq!(line.passes, (5, 5));
-    assert_eq!(line.name, "Flat-Farm_North_AB1");
+    assert_eq!(line.name, "Flat-Farm_North_R1.83_AB1");
     assert!((line.true_bearing.degrees() - line.grid_bearing.degrees() - 1.25).abs() < 1e-9);
     assert!((line.width_m - 1.83).abs() < 1e-12);
-    let frame = Frame::new(line.grid_bearing, line.a);
+    let frame = Frame::new(line.grid_bearing, line.a());
     for row in &b.rows {
         for end in [row.high_end(), row.low_end()] {
             let place = frame.enter(end);
@@ -89,7 +90,7 @@ fn two_rows_a_pass_are_straddled() {
         run(&site("F"), vec![block(1, "B", 10, 0.9996)], &GuidanceParams { pass_rows: 2, ..GuidanceParams::default() });
     let line = &out.value.lines[0];
     // Row 6 lies half a spacing left of the line, so the pass on the line takes rows 6 and 7.
-    let frame = Frame::new(line.grid_bearing, line.a);
+    let frame = Frame::new(line.grid_bearing, line.a());
     let b = block(1, "B", 10, 0.9996);
     let spacings = frame.enter(b.rows[5].high_end()).across_m.abs() / (1.83 * 0.9996);
     assert!((spacings - 0.5).abs() < 1e-6);
@@ -113,4 +114,32 @@ fn names_are_short_plain_and_unique() {
     let names: BTreeSet<&str> = out.value.lines.iter().map(|l| l.name.as_str()).collect();
     assert_eq!(names.len(), 3);
     assert!(names.iter().all(|n| n.len() <= 32 && n.is_ascii()), "{names:?}");
+}
+
+/// A row 0.2 m off its place gives every row of the block a line of its own.
+#[test]
+fn rows_off_the_passes_get_their_own_lines() {
+    let mut b = block(1, "B", 9, 0.9996);
+    // Bent in the middle by 0.5 m: a curve of three points.
+    let (a, z) = (b.rows[2].high_end(), b.rows[2].low_end());
+    b.rows[2].line.0.insert(1, Coord { x: (a.x + z.x) / 2.0 + 0.5, y: (a.y + z.y) / 2.0 });
+    let out = run(&site("F"), vec![b], &GuidanceParams::default());
+    assert!(out.findings.iter().any(|f| f.code == "row_off_pass"));
+    assert_eq!(out.value.lines.len(), 9);
+    assert_eq!(out.value.lines.iter().filter(|l| l.is_curve()).count(), 1);
+    assert_eq!(out.value.lines[2].line.0.len(), 3);
+    assert_eq!(out.value.lines[4].name, "F_B_R1.83_5");
+}
+
+#[test]
+fn a_datum_without_a_name_is_refused() {
+    let mut s = site("F");
+    for wkt in ["", "PROJCS[\"x\",GEOGCS[\"x\",DATUM[\"Unknown_based_on_GRS80_ellipsoid\",SPHEROID[]]]]"] {
+        wkt.clone_into(&mut s.crs.wkt);
+        let plan = BlockPlan { blocks: vec![block(1, "B", 3, 1.0)], ..BlockPlan::default() };
+        let cancel = AtomicBool::new(false);
+        let ctx = Ctx { progress: &Silent, cancel: &cancel };
+        let refused = Guidance::run(GuidanceInput { site: &s, blocks: &plan }, &GuidanceParams::default(), &ctx);
+        assert_eq!(refused.unwrap_err().0[0].code, "datum_not_named");
+    }
 }
