@@ -212,6 +212,7 @@ pub fn unit_of(key: &str) -> &'static str {
         ("_kg_m3", "kg/m3"),
         ("_m_ha", "m/ha"),
         ("_per_t_m", "per t and m"),
+        ("_per_t_km", "per t and km"),
         ("_h_per_v", "horizontal to 1 vertical"),
         ("_m3_s_km2", "m3/s/km2"),
         ("_l_s_ha", "L/s/ha"),

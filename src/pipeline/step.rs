@@ -38,7 +38,10 @@ pub struct StageTime {
 /// Which prices each stage reads. Only these enter its key, so that a changed price does not redo work it does not
 /// touch; a test holds the list against the sources of the stages. Stages that are not named read none.
 pub const RATES_READ: &[(&str, &[&str])] = &[
-    ("blocks", &["gross_margin_per_ha", "harvester_per_h", "levelling_per_m3"]),
+    (
+        "blocks",
+        &["drain_per_m3", "gross_margin_per_ha", "harvester_per_h", "haul_per_m3_per_100_m", "levelling_per_m3"],
+    ),
     ("levelling", &["haul_per_m3_per_100_m", "levelling_per_m3", "smoothing_per_ha", "topsoil_per_m3"]),
     ("clearing", &["burn_per_ha", "cultivation_per_ha", "dozer_per_h"]),
 ];

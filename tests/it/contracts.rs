@@ -32,6 +32,7 @@ fn every_stage_says_how_it_works() {
 /// Numbers without a unit: counts, years and factors that are pure numbers by name.
 const PURE_NUMBERS: &[&str] = &[
     "bed_window_spacings",
+    "furrow_n",
     "ratoons",
     "levelling_machines",
     "machines",

@@ -13,7 +13,11 @@ const ROUNDS: u32 = 4;
 
 /// The part, or its slabs; slabs keep the bearing of the whole, so that one set of guidance lines serves them all.
 pub(super) fn within_limits(judge: &Judge<'_>, edges: &PieceEdges, part: Part) -> Vec<Part> {
-    rounds(judge, edges, part, ROUNDS)
+    // A quick look lists one row in several: the longest must be known.
+    match judge.judge(&part.outline, part.trial.bearing, Look::Close) {
+        Some(trial) => rounds(judge, edges, Part { trial, ..part }, ROUNDS),
+        None => Vec::new(),
+    }
 }
 
 fn rounds(judge: &Judge<'_>, edges: &PieceEdges, part: Part, left: u32) -> Vec<Part> {
@@ -44,7 +48,7 @@ fn rounds(judge: &Judge<'_>, edges: &PieceEdges, part: Part, left: u32) -> Vec<P
         .into_iter()
         .map(|piece| Outline::of(&piece.polygon, edges))
         .filter(|outline| outline.area_m2 > SCRAP_HA * M2_PER_HA)
-        .filter_map(|outline| Some(Part { trial: judge.judge(&outline, bearing, Look::Quick)?, outline }))
+        .filter_map(|outline| Some(Part { trial: judge.judge(&outline, bearing, Look::Close)?, outline }))
         .flat_map(|part| rounds(judge, edges, part, left - 1))
         .collect()
 }

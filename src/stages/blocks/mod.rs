@@ -1,8 +1,8 @@
 //! Which way do the rows run, and how long can they be?
 //!
-//! For every plantable piece the best straight bearing is found by laying candidates out exactly and pricing them in
-//! one currency; pieces are cut at re-entrant corners where that saves money, across rows that would be too long and
-//! along rows where a block would be too large.
+//! Every layout is priced in one currency ([`judge`]): rows laid out exactly, earth from the least-earth surface on a coarse
+//! lattice ([`earth`]). The best bearing is searched for every outline ([`search`]), pieces are cut where that saves money
+//! ([`partition`], with lines proposed by [`labels`]) and where rows or blocks would be too large ([`limits`]).
 
 mod access;
 mod bounds;
@@ -30,11 +30,11 @@ use crate::land::rates::Rates;
 use crate::land::site::Site;
 use crate::land::survey::Ground;
 use crate::land::water::{PlantablePiece, WaterModel};
-use crate::methods::shapes::{buffer_polygon, clean, difference, union_all};
+use crate::methods::shapes::{buffer_polygon, clean, difference, edge_bearings_by_length, minimum_width, union_all};
 use crate::stages::{Ctx, Stage, StageInfo};
 use crate::units::Bearing;
 use geo::{Area, MultiPolygon, Polygon, Simplify};
-use judge::Judge;
+use judge::{Judge, Look};
 use outline::{Outline, PieceEdges, Surroundings};
 use partition::{Cutter, Part};
 use rows::Label;
@@ -42,6 +42,8 @@ use search::Fixed;
 
 /// Scraps of a piece outside its blocks below this are rounding, square metres.
 const LEFT_M2: f64 = 500.0;
+/// Ways of cutting whose surfaces are solved, after all have been priced with bounds of their earth.
+const SETTLED_WAYS: usize = 3;
 
 /// What the stage reads.
 pub struct BlocksInput<'a> {
@@ -63,16 +65,26 @@ impl Stage for Blocks {
         name: "blocks",
         version: 2,
         question: "Which way do the rows run, and how long can they be?",
-        method: "Each plantable piece is laid out exactly at its edge azimuths, at the ends of the admissible falls, across \
-                 its narrow way, on a 10-degree sweep refined to 1 degree and at the user's wish: headlands inset (turning \
-                 width where rows end, side width where they run along), rows clipped, short rows dropped. A layout costs \
-                 its turns, the land without rows, and the earth of the least-squares plane within the fall limits, raised \
-                 where its low ends would lie below the drain reach, paid off over years. Pieces are cut at re-entrant \
-                 corners when that saves 3 %, then where rows are too long or blocks too large. The lower bound of rows \
-                 takes no row longer than the widest reach of its piece.",
+        method: "A layout is priced in dollars a year, term by term: turns, land without rows, land under drains, short rows, \
+                 rows longer than their furrow carries, falls outside the limits, earth with its haul, haul of the crop, \
+                 rows below the drain reach. Rows of a bearing are lines less what lies nearer to an edge than that edge's \
+                 headland. The earth is that of the least-earth surface on a coarse lattice in the frame of the rows: lanes \
+                 fitted one by one bound it, the whole lattice is solved for what is taken. Every degree is tried, with edge \
+                 azimuths, the narrow way and the ends of the admissible falls. Pieces are cut through re-entrant corners and \
+                 along the borders of a map of directions found by graph cut, wherever that saves 1 %; then neighbours are \
+                 merged, borders slid and turned; then rows too long and blocks too large are cut; a piece left whole is \
+                 kept when it is cheaper. The bounds of rows and money take for every place the longest line through it.",
         needs: &["survey", "water"],
-        reads: &["site", "concept ground", "plantable pieces", "drain reach", "given blocks", "rates"],
-        makes: &["row blocks", "rows", "headlands", "bearing study"],
+        reads: &[
+            "site",
+            "concept ground",
+            "plantable pieces",
+            "drain reach",
+            "given blocks",
+            "earlier blocks",
+            "rates",
+        ],
+        makes: &["row blocks", "rows", "headlands", "tracks", "bearing study"],
         cites: &[Bibliography::OksanenVisala2009, Bibliography::Boykov2001, Bibliography::AsabeEp496],
     };
     type Params = BlocksParams;
@@ -97,6 +109,7 @@ impl Stage for Blocks {
             fixed,
             free,
             sums: std::cell::RefCell::default(),
+            known: std::cell::RefCell::default(),
         };
         let free_params = wishes::without(params);
         let free_judge = free_params.as_ref().map(|params| Judge { params, ..judge });
@@ -168,6 +181,7 @@ fn lay_out_piece(layout: &Layout<'_>, piece: &PlantablePiece, parcel: &str, plan
             plan.left_out.push(LeftOut { outline, reason });
         }
         let label = Label { name: None, parcel: parcel.to_owned(), given: false };
+        layout.known.borrow_mut().extend(parts.iter().map(|p| p.trial.bearing));
         for part in &parts {
             planted_m2 += part.trial.lengths_m.iter().sum::<f64>() * judge.params.row_spacing_m;
             layout.add(part, &label, piece.id, plan);
@@ -182,8 +196,16 @@ fn lay_out_piece(layout: &Layout<'_>, piece: &PlantablePiece, parcel: &str, plan
 /// The largest part comes first.
 fn smoothed(piece: &Polygon<f64>) -> Vec<Polygon<f64>> {
     const JAG_M: f64 = 0.5;
+    const HOLE_JAG_M: f64 = 0.05;
+    const LEAST_M2: f64 = 100.0;
     let inner = buffer_polygon(&MultiPolygon(vec![piece.clone()]), -JAG_M);
-    let mut parts: Vec<Polygon<f64>> = clean(&inner.simplify(JAG_M), 100.0).0;
+    // Holes keep their shape: the smallest, a pole, would fall to the same simplification as a jag.
+    let smoother = |p: &Polygon<f64>| {
+        let holes = p.interiors().iter().map(|hole| hole.simplify(HOLE_JAG_M)).collect();
+        Polygon::new(p.exterior().simplify(JAG_M), holes)
+    };
+    let mut parts: Vec<Polygon<f64>> = clean(&inner.0.iter().map(smoother).collect(), 0.0).0;
+    parts.retain(|p| p.unsigned_area() >= LEAST_M2);
     parts.sort_by(|a, b| b.unsigned_area().total_cmp(&a.unsigned_area()));
     parts
 }
@@ -239,27 +261,46 @@ struct Layout<'a> {
     free: Option<&'a Layout<'a>>,
     /// What the layouts with and without the wishes come to.
     sums: std::cell::RefCell<(wishes::Sum, wishes::Sum)>,
+    /// Bearings of the blocks laid out so far.
+    known: std::cell::RefCell<Vec<Bearing>>,
 }
 
 impl Layout<'_> {
-    /// A piece in blocks within the limits, their bearings and surfaces settled; never dearer than the piece left whole.
+    /// A piece in blocks within the limits, their bearings and surfaces settled: the cheapest of several ways of cutting,
+    /// the piece left whole at its best, longest and narrowest bearing among them.
     fn parts(&self, whole: &Outline, edges: &PieceEdges) -> Vec<Part> {
         let lines = labels::cut_lines(self.judge, whole, self.fixed);
-        let cutter = Cutter { judge: self.judge, edges, fixed: self.fixed, lines: &lines };
-        let settle = |parts: Vec<Part>| -> Vec<Part> {
-            let within: Vec<Part> =
-                parts.into_iter().flat_map(|p| limits::within_limits(self.judge, edges, p)).collect();
-            within.into_iter().filter_map(|part| self.settled(part)).collect()
-        };
-        let cost = |parts: &[Part]| -> f64 {
-            let covered: f64 = parts.iter().map(|p| p.outline.area_m2).sum();
-            let lost = (whole.area_m2 - covered).max(0.0) * self.judge.margin_per_m2();
-            lost + parts.iter().map(|p| p.trial.yearly()).sum::<f64>()
-        };
-        let cut = settle(cutter.parts(whole.clone()));
-        let best = search::best(self.judge, whole, self.fixed, &[]);
-        let plain = best.map(|trial| settle(vec![Part { outline: whole.clone(), trial }])).unwrap_or_default();
-        if plain.is_empty() || (!cut.is_empty() && cost(&cut) <= cost(&plain)) { cut } else { plain }
+        let cutter = Cutter { judge: self.judge, edges, fixed: self.fixed, lines: &lines, known: &self.known.borrow() };
+        let mut ways = vec![cutter.parts(whole.clone())];
+        let quick = search::quick(self.judge, whole, self.fixed, &[]).map(|t| t.bearing);
+        let longest = edge_bearings_by_length(&whole.polygon).first().map(|(b, _)| *b);
+        let narrow = minimum_width(&whole.polygon).map(|w| w.bearing);
+        ways.extend([quick, longest].into_iter().flatten().map(|b| cutter.trapezoids(whole, b)));
+        if self.fixed.bearing.is_none() {
+            let at = |b: Bearing| self.judge.judge(whole, b.axis(), Look::Close);
+            let plain = [quick, longest, narrow].into_iter().flatten().filter_map(at);
+            ways.extend(plain.map(|trial| vec![Part { outline: whole.clone(), trial }]));
+        }
+        let mut within: Vec<Vec<Part>> = ways
+            .into_iter()
+            .map(|parts| parts.into_iter().flat_map(|p| limits::within_limits(self.judge, edges, p)).collect())
+            .filter(|parts: &Vec<Part>| !parts.is_empty())
+            .collect();
+        within.sort_by(|a, b| self.cost(whole, a).total_cmp(&self.cost(whole, b)));
+        within
+            .into_iter()
+            .take(SETTLED_WAYS)
+            .map(|parts| parts.into_iter().filter_map(|part| self.settled(part)).collect::<Vec<_>>())
+            .filter(|parts| !parts.is_empty())
+            .reduce(|a, b| if self.cost(whole, &b) < self.cost(whole, &a) { b } else { a })
+            .unwrap_or_default()
+    }
+
+    /// Yearly cost of a piece's blocks and of the land they leave.
+    fn cost(&self, whole: &Outline, parts: &[Part]) -> f64 {
+        let covered: f64 = parts.iter().map(|p| p.outline.area_m2).sum();
+        let lost = (whole.area_m2 - covered).max(0.0) * self.judge.margin_per_m2();
+        lost + parts.iter().map(|p| p.trial.yearly()).sum::<f64>()
     }
 
     /// A part with every row laid out, its first row placed and its surface solved.

@@ -18,8 +18,8 @@ const LEVELS: u32 = 5;
 const ROUNDS: usize = 3;
 /// How far a border is slid, metres.
 const SLIDES_M: [f64; 6] = [-60.0, -25.0, -8.0, 8.0, 25.0, 60.0];
-/// Neighbours closer than this share one bearing when it costs no more than the second number, as a ratio.
-const SHARED_DEG: f64 = 2.0;
+/// Parts whose bearings are closer than this share one bearing when it costs no more than the second number, as a ratio.
+const SHARED_DEG: f64 = 3.0;
 const SHARED_RATIO: f64 = 0.005;
 /// Borders shorter than this are no common border, metres.
 const BORDER_M: f64 = 20.0;
@@ -45,6 +45,8 @@ pub(super) struct Cutter<'a> {
     pub(super) fixed: Fixed,
     /// Lines proposed besides those through corners.
     pub(super) lines: &'a [CutLine],
+    /// Bearings of the blocks laid out before on other pieces.
+    pub(super) known: &'a [Bearing],
 }
 
 impl Cutter<'_> {
@@ -59,6 +61,46 @@ impl Cutter<'_> {
         }
         self.share_bearings(&mut parts);
         parts
+    }
+
+    /// The piece cut along one direction at every re-entrant corner, then put together again as the moves see fit: where
+    /// one cut alone gains nothing but several together do.
+    pub(super) fn trapezoids(&self, piece: &Outline, direction: Bearing) -> Vec<Part> {
+        let mut polygons = vec![piece.polygon.clone()];
+        for corner in reflex_vertices(&piece.polygon.simplify(3.0), 20.0) {
+            polygons = polygons.iter().flat_map(|p| split_across(p, corner.at, direction)).collect();
+        }
+        polygons.retain(|p| p.unsigned_area() > 1.0);
+        self.absorb_small(&mut polygons);
+        let Some((_, mut parts)) = self.weigh(polygons, |o| self.rough(o, direction)) else { return Vec::new() };
+        for _ in 0..ROUNDS {
+            if !self.improve(&mut parts) {
+                break;
+            }
+        }
+        self.share_bearings(&mut parts);
+        parts
+    }
+
+    /// Joins every polygon too small for a block, the smallest first, to the neighbour it shares most of its outline with.
+    fn absorb_small(&self, polygons: &mut Vec<Polygon<f64>>) {
+        loop {
+            let small = (0..polygons.len())
+                .filter(|i| polygons[*i].unsigned_area() < self.least_m2())
+                .min_by(|a, b| polygons[*a].unsigned_area().total_cmp(&polygons[*b].unsigned_area()));
+            let Some(i) = small else { return };
+            let length = |p: &Polygon<f64>| p.exterior().lines().map(|l| l.dx().hypot(l.dy())).sum::<f64>();
+            let joined = (0..polygons.len())
+                .filter(|j| *j != i)
+                .filter_map(|j| match union_all([&polygons[i], &polygons[j]], 1.0).0.as_slice() {
+                    [one] => Some((length(&polygons[i]) + length(&polygons[j]) - length(one), j, one.clone())),
+                    _ => None,
+                })
+                .reduce(|a, b| if b.0 > a.0 { b } else { a });
+            let Some((_, j, one)) = joined else { return };
+            polygons[j] = one;
+            polygons.remove(i);
+        }
     }
 
     fn least_m2(&self) -> f64 {
@@ -200,21 +242,20 @@ impl Cutter<'_> {
             .map(|(_, parts)| parts)
     }
 
-    /// Turns neighbours within a degree or two onto one bearing where that costs next to nothing.
+    /// Turns parts within a few degrees of each other onto one bearing where that costs next to nothing.
     fn share_bearings(&self, parts: &mut [Part]) {
         for i in 0..parts.len() {
-            for j in 0..parts.len() {
-                let (mine, other) = (parts[i].trial.bearing, parts[j].trial.bearing);
-                let apart = mine.axis_angle_to(other);
-                let larger = parts[j].outline.area_m2 > parts[i].outline.area_m2;
-                if !larger || apart < 1e-6 || apart > SHARED_DEG {
-                    continue;
-                }
-                if let Some(trial) = self.judge.judge(&parts[i].outline, other, Look::Quick)
-                    && trial.yearly() <= parts[i].trial.yearly() * (1.0 + SHARED_RATIO)
-                {
-                    parts[i].trial = trial;
-                }
+            let mine = parts[i].trial.bearing;
+            let larger = parts.iter().filter(|p| p.outline.area_m2 > parts[i].outline.area_m2);
+            let near = |b: &Bearing| (1e-6..=SHARED_DEG).contains(&mine.axis_angle_to(*b));
+            let others: Vec<Bearing> =
+                self.known.iter().copied().chain(larger.map(|p| p.trial.bearing)).filter(near).collect();
+            let shared = others
+                .into_iter()
+                .filter_map(|b| self.judge.judge(&parts[i].outline, b, Look::Quick))
+                .find(|t| t.yearly() <= parts[i].trial.yearly() * (1.0 + SHARED_RATIO));
+            if let Some(trial) = shared {
+                parts[i].trial = trial;
             }
         }
     }

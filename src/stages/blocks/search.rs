@@ -12,6 +12,8 @@ const EDGES: usize = 12;
 /// Bearings closely looked at when a part is settled, and surfaces solved among them.
 const LOOKS: usize = 10;
 const SOLVED: usize = 4;
+/// Surfaces solved for a bearing study besides the one taken: those whose bounds promise most.
+const STUDY_SOLVED: usize = 3;
 /// Points a plane is fitted to, a side, for the ends of the admissible falls.
 const PLANE_POINTS: u32 = 24;
 /// Outlines are simplified by this before their edges are read, metres.
@@ -126,8 +128,8 @@ pub(super) fn best(judge: &Judge<'_>, outline: &Outline, fixed: Fixed, also: &[B
     won
 }
 
-/// The bearing study of an outline: every candidate at a close look with the bound of its earth, those in `solved` with
-/// a solved surface; cheapest first.
+/// The bearing study of an outline: every candidate at a close look with the bound of its earth; those in `solved`, and the
+/// few others whose bound promises most, with a solved surface; cheapest first.
 pub(super) fn study(
     judge: &Judge<'_>,
     outline: &Outline,
@@ -138,6 +140,15 @@ pub(super) fn study(
     list.retain(|(b, _)| solved.iter().all(|s| s.bearing.axis_angle_to(*b) > 1e-6));
     let mut rows: Vec<(Trial, &'static str)> =
         list.into_iter().filter_map(|(b, why)| Some((judge.judge(outline, b, Look::Close)?, why))).collect();
+    rows.sort_by(|a, b| a.0.least(judge).total_cmp(&b.0.least(judge)));
+    let mut best = solved.iter().map(Trial::yearly).fold(f64::INFINITY, f64::min);
+    for (trial, _) in rows.iter_mut().take(STUDY_SOLVED) {
+        if trial.least(judge) >= best {
+            break;
+        }
+        *trial = judge.settle(outline, trial.clone());
+        best = best.min(trial.yearly());
+    }
     rows.extend(solved.iter().map(|t| (t.clone(), "taken")));
     rows.sort_by(|a, b| {
         let key = |t: &Trial| (t.yearly(), t.bearing.degrees());

@@ -3,8 +3,7 @@
 //! Outlines © OpenStreetMap contributors, ODbL 1.0 (see `fixtures/outlines/PROVENANCE.md`); the ground under them is made.
 
 use super::*;
-use crate::methods::shapes::{edge_bearings_by_length, minimum_width, reflex_vertices, split_across};
-use crate::stages::blocks::judge::Look;
+use crate::methods::shapes::{reflex_vertices, split_across};
 use geo::LineString;
 
 /// One outline of the fixture, metres.
@@ -47,13 +46,7 @@ fn swells(polygon: &Polygon<f64>) -> Ground {
 fn unsplit(layout: &Layout<'_>, edges: &PieceEdges, whole: &Outline, bearing: Bearing) -> f64 {
     let Some(trial) = layout.judge.judge(whole, bearing, Look::Close) else { return f64::INFINITY };
     let parts = limits::within_limits(layout.judge, edges, Part { outline: whole.clone(), trial });
-    total(layout, whole, &parts.into_iter().filter_map(|p| layout.settled(p)).collect::<Vec<_>>())
-}
-
-fn total(layout: &Layout<'_>, whole: &Outline, parts: &[Part]) -> f64 {
-    let covered: f64 = parts.iter().map(|p| p.outline.area_m2).sum();
-    parts.iter().map(|p| p.trial.yearly()).sum::<f64>()
-        + (whole.area_m2 - covered).max(0.0) * layout.judge.margin_per_m2()
+    layout.cost(whole, &parts.into_iter().filter_map(|p| layout.settled(p)).collect::<Vec<_>>())
 }
 
 /// Trapezoid split and merge (Oksanen & Visala 2009, in outline): cut along one direction at every re-entrant corner, each
@@ -68,6 +61,9 @@ fn trapezoids(layout: &Layout<'_>, edges: &PieceEdges, whole: &Outline, directio
         let outline = Outline::of(p, edges);
         let bearing = edge_bearings_by_length(p).first().map(|b| b.0);
         let lost = outline.area_m2 * layout.judge.margin_per_m2();
+        if outline.area_m2 < layout.judge.params.min_block_ha * M2_PER_HA {
+            return lost;
+        }
         let quick = bearing.and_then(|b| layout.judge.judge(&outline, b, Look::Quick));
         quick.map_or(lost, |t| t.yearly())
     };
@@ -83,6 +79,7 @@ fn trapezoids(layout: &Layout<'_>, edges: &PieceEdges, whole: &Outline, directio
     }
     let laid: Vec<Part> = parts
         .iter()
+        .filter(|p| p.unsigned_area() >= layout.judge.params.min_block_ha * M2_PER_HA)
         .filter_map(|p| {
             let outline = Outline::of(p, edges);
             let bearing = edge_bearings_by_length(p).first()?.0;
@@ -91,11 +88,11 @@ fn trapezoids(layout: &Layout<'_>, edges: &PieceEdges, whole: &Outline, directio
         .flat_map(|p| limits::within_limits(layout.judge, edges, p))
         .filter_map(|p| layout.settled(p))
         .collect();
-    total(layout, whole, &laid)
+    layout.cost(whole, &laid)
 }
 
 /// Field, area, blocks, yearly cost and that of the three baselines, rows over their bound, money over its bound.
-fn gains(field: &Field, polygon: &Polygon<f64>) -> Option<[f64; 7]> {
+fn gains(field: &Field, polygon: &Polygon<f64>, beaten: &mut Vec<String>) -> Option<[f64; 7]> {
     let (ground, rates, params) = (swells(polygon), Rates::default(), BlocksParams::default());
     let site = site(Vec::new());
     let around = Surroundings::of(&site);
@@ -116,12 +113,13 @@ fn gains(field: &Field, polygon: &Polygon<f64>) -> Option<[f64; 7]> {
         fixed: Fixed::default(),
         free: None,
         sums: Default::default(),
+        known: Default::default(),
     };
     let parts = layout.parts(&whole, &edges);
     if parts.is_empty() {
         return None;
     }
-    let ours = total(&layout, &whole, &parts);
+    let ours = layout.cost(&whole, &parts);
     let longest = edge_bearings_by_length(polygon).first()?.0;
     let narrow = minimum_width(polygon)?.bearing;
     let baselines = [
@@ -135,7 +133,9 @@ fn gains(field: &Field, polygon: &Polygon<f64>) -> Option<[f64; 7]> {
     assert!(rows >= bound.rows && ours >= bound.yearly, "{}: a bound is beaten", field.name);
     for (what, cost) in ["longest edge", "least width", "trapezoids"].iter().zip(baselines) {
         // The layout is chosen by surfaces solved to 2 %: that much of the earth is within the reckoning.
-        assert!(ours <= cost * 1.005 + 1e-6, "{}: {ours:.0} against {cost:.0} by {what}", field.name);
+        if ours > cost * 1.005 + 1e-6 {
+            beaten.push(format!("{}: {ours:.0} against {cost:.0} by {what}", field.name));
+        }
     }
     Some([parts.len() as f64, ours, baselines[0], baselines[1], baselines[2], rows / bound.rows, ours / bound.yearly])
 }
@@ -148,9 +148,9 @@ fn gains_over_baselines() {
     let mut out = std::io::stdout();
     writeln!(out, "field       ha blocks    yearly  longest edge  least width  trapezoids  rows/bound  money/bound")
         .unwrap();
-    let mut compared = 0;
+    let (mut compared, mut beaten) = (0, Vec::new());
     for (field, polygon) in fields().iter().filter(|(f, _)| f.area_ha >= 3.0) {
-        let Some(g) = gains(field, polygon) else { continue };
+        let Some(g) = gains(field, polygon, &mut beaten) else { continue };
         compared += 1;
         let saved = |cost: f64| 100.0 * (1.0 - g[1] / cost);
         writeln!(
@@ -168,6 +168,7 @@ fn gains_over_baselines() {
         )
         .unwrap();
     }
+    assert!(beaten.is_empty(), "{beaten:#?}");
     assert!(compared >= 20, "{compared} fields compared");
 }
 
