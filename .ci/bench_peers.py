@@ -16,9 +16,9 @@ def peer(engine, task, source, out):
 
     spent = [0.0, 0.0]
 
-    def timed(method, *args, **options):
+    def timed(work, *args, **options):
         wall, cpu = time.perf_counter(), time.process_time()
-        result = method(*args, **options)
+        result = work(*args, **options)
         spent[0] += time.perf_counter() - wall
         spent[1] += time.process_time() - cpu
         return result
