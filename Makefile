@@ -22,8 +22,10 @@ test-long: system
 	.ci/validate $(DEMO_RUN)
 	.ci/papers $(DEMO_RUN)
 
+# Our methods one by one, then beside other engines on the same files (installed into target/bench-peers).
 bench: system
 	$(CARGO) bench
+	.ci/bench-peers
 
 # Writes the shipped pipeline files and their schema again.
 shipped: system

@@ -41,10 +41,11 @@ pub fn accumulate_along<T: Copy + AddAssign + Send + Sync>(directions: &Directio
             let mut sent = Vec::new();
             let offsets = directions.offsets();
             for head in 0..codes.len() {
-                if waiting[head] == 0 && codes[head] != NO_CELL {
-                    if let Some((to, total)) = run_down(codes, offsets, head, totals, waiting) {
-                        sent.push((to.wrapping_add(k * band) as u32, total));
-                    }
+                if waiting[head] == 0
+                    && codes[head] != NO_CELL
+                    && let Some((to, total)) = run_down(codes, offsets, head, totals, waiting)
+                {
+                    sent.push((to.wrapping_add(k * band) as u32, total));
                 }
             }
             sent

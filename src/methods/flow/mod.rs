@@ -13,6 +13,8 @@ mod level_queue;
 mod ponding;
 #[cfg(test)]
 mod random_ground;
+#[cfg(test)]
+mod reference_tests;
 mod row_graph;
 mod strahler;
 mod tile_flood;

@@ -31,14 +31,26 @@ fn main() -> Done {
             let directions = flow::directions(&flow::fill(&ground));
             Ok((flow::cells_upstream(&directions).into_iter().map(f32::from_bits).collect(), 1))
         }),
-        _ => Err("terrain_bench make SIDE OUT | slope|fill|d8acc IN OUT".into()),
+        ["dinf", input, out] => whole(&PlainTif::open(input)?, out, |ground| {
+            let cell_m = ground.spec.cell_m;
+            let filled = flow::fill(&ground);
+            drop(ground);
+            let directions = flow::directions(&filled);
+            let split = flow::split_directions(&filled, directions);
+            drop(filled);
+            Ok((flow::specific_catchment_area(&split, cell_m).into_iter().map(|a| a as f32).collect(), 3))
+        }),
+        _ => Err("terrain_bench make SIDE OUT | slope|fill|d8acc|dinf IN OUT".into()),
     }
 }
 
 fn make(side: usize, out: &str) -> Done {
     // Scale, tie point, and "projected, WGS 84 / UTM zone 56S, pixel is area" as the GeoTIFF keys say it.
     let doubles = |v: &[f64]| v.iter().flat_map(|v| v.to_le_bytes()).collect::<Vec<u8>>();
-    let keys: Vec<u8> = [1_u16, 1, 0, 3, 1024, 0, 1, 1, 1025, 0, 1, 1, 3072, 0, 1, 32_756].iter().flat_map(|k| k.to_le_bytes()).collect();
+    let keys: Vec<u8> = [1_u16, 1, 0, 3, 1024, 0, 1, 1, 1025, 0, 1, 1, 3072, 0, 1, 32_756]
+        .iter()
+        .flat_map(|k| k.to_le_bytes())
+        .collect();
     let tags = [
         (33_550, 12, 3, doubles(&[1.0, 1.0, 0.0])),
         (33_922, 12, 6, doubles(&[0.0, 0.0, 0.0, 500_000.0, 7_000_000.0, 0.0])),
@@ -59,7 +71,8 @@ fn bytes(values: &[f32]) -> Vec<u8> {
 }
 
 fn raster(tif: &PlainTif, rows: usize, values: Vec<f32>) -> Raster<f32> {
-    let spec = GridSpec { north_west: Coord { x: 0.0, y: 0.0 }, cell_m: tif.cell_m, rows: rows as u32, cols: tif.cols as u32 };
+    let spec =
+        GridSpec { north_west: Coord { x: 0.0, y: 0.0 }, cell_m: tif.cell_m, rows: rows as u32, cols: tif.cols as u32 };
     let valid = match tif.nodata {
         Some(nodata) => values.iter().map(|z| *z != nodata && z.is_finite()).collect(),
         None => vec![true; values.len()],
@@ -85,14 +98,21 @@ fn slope(tif: &PlainTif, out: &str) -> Done {
 }
 
 /// A method that needs the whole ground.
-fn whole(tif: &PlainTif, out: &str, method: impl FnOnce(Raster<f32>) -> Result<(Vec<f32>, u16), Box<dyn Error>>) -> Done {
+fn whole(
+    tif: &PlainTif,
+    out: &str,
+    method: impl FnOnce(Raster<f32>) -> Result<(Vec<f32>, u16), Box<dyn Error>>,
+) -> Done {
     let ground = raster(tif, tif.rows, tif.read_rows(0, tif.rows)?);
     let before = status_kb("VmRSS");
     let start = Instant::now();
     let (values, sample_format) = method(ground)?;
     report(start, tif, before);
     let file = tif.create_like(out, sample_format)?;
-    values.par_chunks(BAND * tif.cols).enumerate().try_for_each(|(band, rows)| file.write_rows(band * BAND, &bytes(rows)))?;
+    values
+        .par_chunks(BAND * tif.cols)
+        .enumerate()
+        .try_for_each(|(band, rows)| file.write_rows(band * BAND, &bytes(rows)))?;
     Ok(())
 }
 
@@ -116,6 +136,7 @@ fn status_kb(name: &str) -> f64 {
 /// CPU time of the process so far, seconds (100 ticks a second, as Linux reports it).
 fn cpu_s() -> f64 {
     let stat = std::fs::read_to_string("/proc/self/stat").unwrap_or_default();
-    let fields: Vec<f64> = stat.rsplit(')').next().unwrap_or_default().split_whitespace().map(|f| f.parse().unwrap_or(0.0)).collect();
+    let fields: Vec<f64> =
+        stat.rsplit(')').next().unwrap_or_default().split_whitespace().map(|f| f.parse().unwrap_or(0.0)).collect();
     fields.get(11..13).map_or(f64::NAN, |ticks| (ticks[0] + ticks[1]) / 100.0)
 }

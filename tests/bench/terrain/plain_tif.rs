@@ -44,11 +44,20 @@ impl PlainTif {
             let tag = u16::from_le_bytes([entry[0], entry[1]]);
             let kind = u16::from_le_bytes([entry[2], entry[3]]);
             let n = u32::from_le_bytes([entry[4], entry[5], entry[6], entry[7]]);
-            let size = n as usize * match kind { 1 | 2 => 1, 3 => 2, 12 => 8, _ => 4 };
+            let size = n as usize
+                * match kind {
+                    1 | 2 => 1,
+                    3 => 2,
+                    12 => 8,
+                    _ => 4,
+                };
             let mut bytes = entry[8..12].to_vec();
             if size > 4 {
                 bytes.resize(size, 0);
-                file.read_exact_at(&mut bytes, u64::from(u32::from_le_bytes([entry[8], entry[9], entry[10], entry[11]])))?;
+                file.read_exact_at(
+                    &mut bytes,
+                    u64::from(u32::from_le_bytes([entry[8], entry[9], entry[10], entry[11]])),
+                )?;
             }
             tags.push((tag, kind, n, bytes));
         }
@@ -57,10 +66,17 @@ impl PlainTif {
 
     fn from_tags(file: File, tags: Vec<(u16, u16, u32, Vec<u8>)>) -> Result<Self> {
         let numbers = |tag: u16| -> Vec<u64> {
-            tags.iter().filter(|t| t.0 == tag).flat_map(|(_, kind, n, bytes)| {
-                let width = if *kind == 3 { 2 } else { 4 };
-                bytes.chunks_exact(width).take(*n as usize).map(|c| c.iter().rev().fold(0, |v, b| v * 256 + u64::from(*b))).collect::<Vec<_>>()
-            }).collect()
+            tags.iter()
+                .filter(|t| t.0 == tag)
+                .flat_map(|(_, kind, n, bytes)| {
+                    let width = if *kind == 3 { 2 } else { 4 };
+                    bytes
+                        .chunks_exact(width)
+                        .take(*n as usize)
+                        .map(|c| c.iter().rev().fold(0, |v, b| v * 256 + u64::from(*b)))
+                        .collect::<Vec<_>>()
+                })
+                .collect()
         };
         let one = |tag: u16, otherwise: u64| numbers(tag).first().copied().unwrap_or(otherwise);
         if one(259, 1) != 1 || one(258, 1) != 32 || one(277, 1) != 1 || one(339, 1) != 3 {
@@ -76,7 +92,10 @@ impl PlainTif {
             end += size;
         }
         let scale = tags.iter().find(|t| t.0 == 33_550).ok_or_else(|| bad("no pixel scale"))?;
-        let nodata = tags.iter().find(|t| t.0 == 42_113).and_then(|t| String::from_utf8_lossy(&t.3).trim_matches(['\0', ' ']).parse().ok());
+        let nodata = tags
+            .iter()
+            .find(|t| t.0 == 42_113)
+            .and_then(|t| String::from_utf8_lossy(&t.3).trim_matches(['\0', ' ']).parse().ok());
         let cell_m = scale.3[..8].try_into().map(f64::from_le_bytes).map_err(|_| bad("pixel scale"))?;
         let (rows, cols) = (one(257, 0) as usize, one(256, 0) as usize);
         let copied = tags.into_iter().filter(|t| COPIED.contains(&t.0)).collect();
@@ -105,15 +124,30 @@ pub struct PlainOut {
 
 impl PlainOut {
     /// `sample_format`: 1 whole numbers, 3 floating point; 32 bits both.
-    pub fn create(path: &str, rows: usize, cols: usize, sample_format: u16, more: &[(u16, u16, u32, Vec<u8>)]) -> Result<Self> {
+    pub fn create(
+        path: &str,
+        rows: usize,
+        cols: usize,
+        sample_format: u16,
+        more: &[(u16, u16, u32, Vec<u8>)],
+    ) -> Result<Self> {
         let long = |tag: u16, v: usize| (tag, 4_u16, 1_u32, (v as u32).to_le_bytes().to_vec());
         let short = |tag: u16, v: u16| (tag, 3_u16, 1_u32, [v.to_le_bytes(), [0, 0]].concat());
         let mut tags: Vec<(u16, u16, u32, Vec<u8>)> = vec![
-            long(256, cols), long(257, rows), short(258, 32), short(259, 1), short(262, 1), long(273, 0), short(277, 1),
-            long(278, rows), long(279, rows * cols * 4), short(339, sample_format),
+            long(256, cols),
+            long(257, rows),
+            short(258, 32),
+            short(259, 1),
+            short(262, 1),
+            long(273, 0),
+            short(277, 1),
+            long(278, rows),
+            long(279, rows * cols * 4),
+            short(339, sample_format),
         ];
         tags.extend(more.iter().cloned());
-        let data_at = 8 + 2 + 12 * tags.len() + 4 + tags.iter().map(|t| if t.3.len() > 4 { t.3.len() } else { 0 }).sum::<usize>();
+        let data_at =
+            8 + 2 + 12 * tags.len() + 4 + tags.iter().map(|t| if t.3.len() > 4 { t.3.len() } else { 0 }).sum::<usize>();
         let data_at = data_at.next_multiple_of(16);
         tags[5] = long(273, data_at);
         let mut head = b"II*\0\x08\0\0\0".to_vec();

@@ -33,7 +33,9 @@ fn swell(x: f64, y: f64, node_m: f64, seed: u64) -> f64 {
 pub fn row(side: usize, row: usize) -> Vec<f32> {
     let (n, y) = (side as f64, row as f64);
     let down = 0.001 * y + 0.002 * y * y / n;
-    let creek = n * (0.5 + 0.06 * (TAU * y / (n * 0.55) + 1.0).sin()) + 35.0 * (TAU * y / 310.0 + 0.3).sin() + 14.0 * (TAU * y / 97.0).sin();
+    let creek = n * (0.5 + 0.06 * (TAU * y / (n * 0.55) + 1.0).sin())
+        + 35.0 * (TAU * y / 310.0 + 0.3).sin()
+        + 14.0 * (TAU * y / 97.0).sin();
     (0..side)
         .map(|col| {
             let x = col as f64;
