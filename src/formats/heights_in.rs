@@ -18,7 +18,7 @@ use std::path::Path;
 /// Extensions of files whose heights are points of a vector layer.
 const VECTOR: [&str; 7] = ["geojson", "json", "gpkg", "shp", "kml", "kmz", "fgb"];
 /// Points farther from the property than this and the margin are of no use to it, metres.
-const BEYOND_MARGIN_M: f64 = 100.0;
+const BEYOND_MARGIN_M: f64 = 250.0;
 /// Metres in a degree of the equator, WGS 84.
 const M_PER_DEGREE: f64 = 111_320.0;
 

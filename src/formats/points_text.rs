@@ -208,15 +208,15 @@ impl Reading {
         if all.is_empty() || 2 * all.len() < records.len() {
             return None;
         }
-        let share = |test: &dyn Fn(&(Coord<f64>, f64)) -> bool| {
-            all.iter().filter(|p| test(p)).count() as f64 / all.len() as f64 >= LEAST_SHARE
-        };
+        let mostly = |count: usize| count as f64 / all.len() as f64 >= LEAST_SHARE;
+        let possible = |h: f64| (-450.0..=9_000.0).contains(&h);
         // UTM and the grids built like it: eastings of 100 to 900 km, northings beyond 1000 km; no ground is higher
         // than 9 km.
-        let has_size = share(&|(at, h)| {
-            (1e5..1e6).contains(&at.x) && (1e6..1e7).contains(&at.y) && (-450.0..=9_000.0).contains(h)
-        });
-        let by_boundary = near.map(|near| share(&|(at, h)| near.intersects(at) && (-450.0..=9_000.0).contains(h)));
+        let sized =
+            all.iter().filter(|(at, h)| (1e5..1e6).contains(&at.x) && (1e6..1e7).contains(&at.y) && possible(*h));
+        let has_size = mostly(sized.count());
+        let by_boundary =
+            near.map(|near| mostly(all.iter().filter(|(at, h)| near.intersects(at) && possible(*h)).count()));
         let middle = all[all.len() / 2].0;
         Some(Self { x, y, z, has_size, by_boundary, middle })
     }

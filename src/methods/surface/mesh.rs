@@ -6,6 +6,11 @@
 //!
 //! Shapes and units: metres, relative to the first point so that no digits are lost. Corners counter-clockwise;
 //! half-edge `3 t + k` runs from corner `k` of triangle `t` to the next.
+//!
+//! Source: crate `spade` for the triangulation; walks from edge to edge are common practice (Devillers, O., Pion, S. and
+//! Teillaud, M. (2002), International Journal of Foundations of Computer Science 13, 181-199).
+//!
+//! How we know: through its readers, see `natural` and `interpolate`; `every_place_is_found`.
 
 use super::interpolate::{HeightPoint, InterpolationError};
 use geo::Coord;
@@ -215,5 +220,63 @@ impl Starts {
     }
     fn near(&self, place: [f64; 2]) -> usize {
         self.triangle[self.cell(place)] as usize
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Points on a lattice with a hole in it and a long thin tail, some edges forced.
+    fn mesh() -> Mesh {
+        let lattice = (0..100).map(|k| (f64::from(k % 10), f64::from(k / 10)));
+        let tail = (1..40).map(|k| (9.0 + f64::from(k), 4.5 + 0.01 * f64::from(k % 3)));
+        let points: Vec<HeightPoint> = lattice
+            .filter(|(x, y)| !(3.0..=6.0).contains(x) || !(3.0..=6.0).contains(y))
+            .chain(tail)
+            .map(|(x, y)| HeightPoint { at: Coord { x, y }, height_m: 0.0 })
+            .collect();
+        let (mesh, crossing) = Mesh::new(&points, &[[0, 9], [0, 70]]).unwrap();
+        assert!(crossing.is_empty());
+        mesh
+    }
+
+    #[test]
+    fn every_place_is_found() {
+        let mesh = mesh();
+        let mut inside = 0;
+        for k in 0..10_000 {
+            let place = [f64::from(k % 200) * 0.25 - 1.0, f64::from(k / 200) * 0.21 - 0.5];
+            let holds = |t: usize| (0..3).all(|k| !mesh.is_beyond(3 * t + k, place));
+            let by_search = (0..mesh.triangles.len()).any(holds);
+            let found = mesh.find(place);
+            assert_eq!(found.is_some(), by_search, "{place:?}");
+            assert!(found.is_none_or(holds), "{place:?}");
+            inside += u32::from(by_search);
+        }
+        assert!(inside > 2000, "{inside}");
+        assert_eq!(mesh.find([f64::NAN, 0.0]), None);
+    }
+
+    /// Derived: twins are each other's twins and run between the same corners; every corner lies on its circle.
+    #[test]
+    fn neighbours_fit() {
+        let mesh = mesh();
+        for edge in 0..3 * mesh.triangles.len() {
+            if let Some(twin) = mesh.twin(edge) {
+                assert_eq!(mesh.twin(twin), Some(edge));
+                assert_eq!((mesh.from(edge), mesh.from(next(edge))), (mesh.from(next(twin)), mesh.from(twin)));
+            }
+        }
+        for t in &mesh.triangles {
+            for corner in t.corners {
+                let n = mesh.nodes[corner as usize];
+                let r2 = (n[0] - t.circle[0]).powi(2) + (n[1] - t.circle[1]).powi(2);
+                assert!((r2 / t.circle[2] - 1.0).abs() < 1e-6, "{t:?}");
+            }
+        }
+        let closed =
+            (0..3 * mesh.triangles.len()).filter(|e| mesh.twin(*e).is_some() && mesh.open_twin(*e).is_none()).count();
+        assert!(closed > 0, "a forced edge inside is closed to both sides");
     }
 }

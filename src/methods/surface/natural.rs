@@ -95,7 +95,7 @@ impl<'a> Reader<'a> {
         self.shares.clear();
         let mut edge = 3 * triangle;
         let mut steps = 0;
-        while let Some(beyond) = self.into_hole(edge, triangle, place) {
+        while let Some(beyond) = self.step_over(edge, triangle, place) {
             edge = next(beyond);
             steps += 1;
             if steps > MOST_STEPS {
@@ -115,7 +115,7 @@ impl<'a> Reader<'a> {
             };
             add(self.old_centre(edge / 3, place));
             edge = next(edge);
-            while let Some(beyond) = self.into_hole(edge, triangle, place) {
+            while let Some(beyond) = self.step_over(edge, triangle, place) {
                 add(self.old_centre(beyond / 3, place));
                 edge = next(beyond);
                 steps += 1;
@@ -138,8 +138,8 @@ impl<'a> Reader<'a> {
         }
     }
 
-    /// The half-edge beyond, when the triangle there belongs to the hole too.
-    fn into_hole(&self, edge: usize, own: usize, place: [f64; 2]) -> Option<usize> {
+    /// The half-edge beyond an edge, when the triangle there belongs to the hole too.
+    fn step_over(&self, edge: usize, own: usize, place: [f64; 2]) -> Option<usize> {
         let beyond = self.mesh.open_twin(edge)?;
         let [x, y, r2] = self.mesh.triangles[beyond / 3].circle;
         let (dx, dy) = (x - place[0], y - place[1]);
