@@ -5,7 +5,7 @@ use super::picture_out;
 use crate::finding::{Problem, ProblemKind};
 use crate::land::geodesy::CrsTag;
 use crate::land::paper::{Mark, Node, NodeKind, Paper};
-use crate::land::typeface::{FACES, Face, face_of};
+use crate::land::typeface::{FACES, by_face};
 use krilla::color::rgb;
 use krilla::configure::{Configuration, Validator};
 use krilla::destination::XyzDestination;
@@ -168,27 +168,6 @@ fn line(surface: &mut Surface<'_>, at: (f64, f64), size: f64, bold: bool, text: 
             x += crate::land::typeface::width(piece, bold, size);
         }
     }
-}
-
-/// Neighbouring characters of one face.
-fn by_face(text: &str, bold: bool) -> Vec<(Face, &str)> {
-    let mut out: Vec<(Face, &str)> = Vec::new();
-    let mut start = 0;
-    let mut last = None;
-    for (at, c) in text.char_indices() {
-        let face = face_of(c, bold).unwrap_or(Face::Regular);
-        // A blank takes the face it stands in, so a phrase stays one piece.
-        let face = if c == ' ' { last.unwrap_or(face) } else { face };
-        if let Some(former) = last.filter(|f| *f != face) {
-            out.push((former, &text[start..at]));
-            start = at;
-        }
-        last = Some(face);
-    }
-    if let Some(face) = last {
-        out.push((face, &text[start..]));
-    }
-    out
 }
 
 /// The parts as a tree, in reading order.

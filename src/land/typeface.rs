@@ -57,6 +57,41 @@ pub fn face_of(c: char, bold: bool) -> Option<Face> {
     order.into_iter().find(|f| parsed(*f).is_some_and(|p| p.glyph_index(c).is_some()))
 }
 
+impl Face {
+    /// The family as named in drawings, where it is not the one the drawing is set in.
+    #[must_use]
+    pub const fn other_family(self) -> Option<&'static str> {
+        match self {
+            Self::Regular | Self::Bold => None,
+            Self::Arabic => Some("Rowfall Arabic, Noto Sans Arabic, sans-serif"),
+            Self::Hebrew => Some("Rowfall Hebrew, Noto Sans Hebrew, sans-serif"),
+            Self::Emoji => Some("Rowfall Emoji, Noto Emoji, sans-serif"),
+        }
+    }
+}
+
+/// Neighbouring characters of one face, in the order they are written.
+#[must_use]
+pub fn by_face(text: &str, bold: bool) -> Vec<(Face, &str)> {
+    let mut out: Vec<(Face, &str)> = Vec::new();
+    let mut start = 0;
+    let mut last = None;
+    for (at, c) in text.char_indices() {
+        let face = face_of(c, bold).unwrap_or(Face::Regular);
+        // A blank takes the face it stands in, so a phrase stays one piece.
+        let face = if c == ' ' { last.unwrap_or(face) } else { face };
+        if let Some(former) = last.filter(|f| *f != face) {
+            out.push((former, &text[start..at]));
+            start = at;
+        }
+        last = Some(face);
+    }
+    if let Some(face) = last {
+        out.push((face, &text[start..]));
+    }
+    out
+}
+
 /// Width of a line of text, in units of the size it is set in. Letters are taken one by one, without kerning.
 #[must_use]
 pub fn width(text: &str, bold: bool, size: f64) -> f64 {

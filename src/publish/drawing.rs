@@ -1,6 +1,6 @@
 //! A small SVG writer: a frame from working metres to millimetres on paper, and escaped text.
 
-use crate::land::typeface::{FAMILY, readable};
+use crate::land::typeface::{FAMILY, by_face, readable};
 use geo::{Coord, LineString, MultiPolygon, Polygon, Rect};
 use std::fmt::Write as _;
 
@@ -145,11 +145,20 @@ impl Drawing {
     }
     /// Plain text.
     pub(super) fn text(&mut self, (x, y): (f64, f64), text: &str, size: f64, look: &str) {
-        let _ = writeln!(
-            self.body,
-            "<text x=\"{x:.2}\" y=\"{y:.2}\" font-size=\"{size}\" {look}>{}</text>",
-            escape(&readable(text))
-        );
+        let text = readable(text);
+        // Scripts that stand in a font of their own are named one by one: a renderer that looks for a font itself may find
+        // none when the script joins its letters.
+        let mut spans = String::new();
+        for (face, piece) in by_face(&text, look.contains("font-weight=\"700\"")) {
+            let piece = escape(piece);
+            match face.other_family() {
+                Some(family) => {
+                    spans.push_str(&format!("<tspan font-family=\"{family}\" font-weight=\"400\">{piece}</tspan>"))
+                }
+                None => spans.push_str(&piece),
+            }
+        }
+        let _ = writeln!(self.body, "<text x=\"{x:.2}\" y=\"{y:.2}\" font-size=\"{size}\" {look}>{spans}</text>");
     }
     /// Text with a pale halo, so it reads over lines.
     pub(super) fn label(&mut self, at: (f64, f64), text: &str, size: f64, look: &str) {
@@ -208,5 +217,8 @@ mod tests {
             !svg.contains("<script") && !svg.contains("<b>") && !svg.contains('\u{202e}') && !svg.contains('\u{0}')
         );
         assert!(svg.contains("&lt;script&gt;&quot;a&quot; &amp; b"));
+        let mut d = Drawing::new();
+        d.text((1.0, 2.0), "A \u{645}\u{632} \u{1f33e}", 3.0, "");
+        assert!(d.into_body().contains(">A <tspan font-family=\"Rowfall Arabic, "), "a script in its own font");
     }
 }
