@@ -103,20 +103,3 @@ fn a_picture_has_the_colours_and_the_letters_of_its_drawing() {
     assert!(inked > 300, "the word is drawn with the built-in font: {inked}");
     assert!(picture_out::png(&Picture { svg: "<svg".to_owned(), width_px: 10 }).is_err());
 }
-
-#[test]
-fn scripts_that_join_their_letters_are_drawn_beside_latin() {
-    let svg = |inner: &str| {
-        format!(
-            "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 60 10\" width=\"60mm\" height=\"10mm\" \
-             font-family=\"Rowfall Sans\"><text x=\"2\" y=\"7\" font-size=\"6\" font-weight=\"700\">A {inner}</text></svg>"
-        )
-    };
-    let png = |inner: &str| picture_out::png(&Picture { svg: svg(inner), width_px: 300 }).unwrap();
-    let word = "\u{645}\u{632}\u{631}\u{639}\u{629}";
-    let named = png(&format!("<tspan font-family=\"Rowfall Arabic\" font-weight=\"400\">{word}</tspan>"));
-    // Boxes for missing letters would be the same for any five letters no font was named for.
-    let missing = png(&format!("<tspan font-family=\"Rowfall Emoji\">{word}</tspan>"));
-    assert_ne!(named, missing);
-    assert_ne!(named, png(""));
-}
