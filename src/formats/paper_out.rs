@@ -5,7 +5,7 @@ use super::picture_out;
 use crate::finding::{Problem, ProblemKind};
 use crate::land::geodesy::CrsTag;
 use crate::land::paper::{Mark, Node, NodeKind, Paper};
-use crate::land::typeface::{FACES, Face, face_of};
+use crate::land::typeface::{FACES, pieces, width};
 use krilla::color::rgb;
 use krilla::configure::{Configuration, Validator};
 use krilla::destination::XyzDestination;
@@ -23,7 +23,6 @@ use krilla::text::{Font, TextDirection};
 use krilla::{Document, SerializeSettings};
 use krilla_svg::{SurfaceExt, SvgSettings};
 use std::num::NonZeroU16;
-use unicode_bidi::BidiInfo;
 
 /// Points a millimetre.
 pub(super) const PT: f64 = 72.0 / 25.4;
@@ -149,46 +148,15 @@ fn fill([r, g, b]: [u8; 3]) -> Fill {
     Fill { paint: rgb::Color::new(r, g, b).into(), ..Fill::default() }
 }
 
-/// Sets a line: parts of one reading direction (Unicode Standard Annex 9) and one face, left to right as seen.
+/// Sets a line, piece by piece, left to right as seen.
 fn line(surface: &mut Surface<'_>, at: (f64, f64), size: f64, bold: bool, text: &str, fonts: &[Font]) {
     let mut x = at.0;
-    let bidi = BidiInfo::new(text, Some(unicode_bidi::Level::ltr()));
-    let Some(paragraph) = bidi.paragraphs.first() else { return };
-    let (levels, runs) = bidi.visual_runs(paragraph, paragraph.range.clone());
-    for run in runs {
-        let rtl = levels.get(run.start).is_some_and(unicode_bidi::Level::is_rtl);
-        let mut pieces = by_face(&text[run], bold);
-        if rtl {
-            pieces.reverse();
-        }
-        let direction = if rtl { TextDirection::RightToLeft } else { TextDirection::LeftToRight };
-        for (face, piece) in pieces {
-            let font = fonts[face as usize].clone();
-            surface.draw_text(Point::from_xy(pt(x), pt(at.1)), font, pt(size), piece, false, direction);
-            x += crate::land::typeface::width(piece, bold, size);
-        }
+    for piece in pieces(text, bold) {
+        let direction = if piece.right_to_left { TextDirection::RightToLeft } else { TextDirection::LeftToRight };
+        let font = fonts[piece.face as usize].clone();
+        surface.draw_text(Point::from_xy(pt(x), pt(at.1)), font, pt(size), piece.text, false, direction);
+        x += width(piece.text, bold, size);
     }
-}
-
-/// Neighbouring characters of one face.
-fn by_face(text: &str, bold: bool) -> Vec<(Face, &str)> {
-    let mut out: Vec<(Face, &str)> = Vec::new();
-    let mut start = 0;
-    let mut last = None;
-    for (at, c) in text.char_indices() {
-        let face = face_of(c, bold).unwrap_or(Face::Regular);
-        // A blank takes the face it stands in, so a phrase stays one piece.
-        let face = if c == ' ' { last.unwrap_or(face) } else { face };
-        if let Some(former) = last.filter(|f| *f != face) {
-            out.push((former, &text[start..at]));
-            start = at;
-        }
-        last = Some(face);
-    }
-    if let Some(face) = last {
-        out.push((face, &text[start..]));
-    }
-    out
 }
 
 /// The parts as a tree, in reading order.

@@ -6,6 +6,7 @@
 
 use serde::{Deserialize, Serialize};
 use std::sync::LazyLock;
+use unicode_bidi::{BidiInfo, Level};
 
 /// One font file.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
@@ -55,6 +56,68 @@ pub fn face_of(c: char, bold: bool) -> Option<Face> {
     let first = if bold { Face::Bold } else { Face::Regular };
     let order = [first, Face::Regular, Face::Arabic, Face::Hebrew, Face::Emoji];
     order.into_iter().find(|f| parsed(*f).is_some_and(|p| p.glyph_index(c).is_some()))
+}
+
+impl Face {
+    /// The family as named in drawings, where it is not the one the drawing is set in.
+    #[must_use]
+    pub const fn other_family(self) -> Option<&'static str> {
+        match self {
+            Self::Regular | Self::Bold => None,
+            Self::Arabic => Some("Rowfall Arabic, Noto Sans Arabic, sans-serif"),
+            Self::Hebrew => Some("Rowfall Hebrew, Noto Sans Hebrew, sans-serif"),
+            Self::Emoji => Some("Rowfall Emoji, Noto Emoji, sans-serif"),
+        }
+    }
+}
+
+/// Neighbouring characters of one face, in the order they are written; blanks stand in the text face, which surely has one.
+fn by_face(text: &str, bold: bool) -> Vec<(Face, &str)> {
+    let mut out: Vec<(Face, &str)> = Vec::new();
+    let mut start = 0;
+    let mut last = None;
+    for (at, c) in text.char_indices() {
+        let face = face_of(c, bold).unwrap_or(Face::Regular);
+        if let Some(former) = last.filter(|f| *f != face) {
+            out.push((former, &text[start..at]));
+            start = at;
+        }
+        last = Some(face);
+    }
+    if let Some(face) = last {
+        out.push((face, &text[start..]));
+    }
+    out
+}
+
+/// A piece of a line in one face and one reading direction.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Piece<'a> {
+    /// Its face.
+    pub face: Face,
+    /// Its characters, in the order they are written.
+    pub text: &'a str,
+    /// Whether it is read from right to left.
+    pub right_to_left: bool,
+}
+
+/// The pieces of a line from left to right as seen (Unicode Standard Annex 9, the line as a whole read left to right).
+#[must_use]
+pub fn pieces(text: &str, bold: bool) -> Vec<Piece<'_>> {
+    let bidi = BidiInfo::new(text, Some(Level::ltr()));
+    let Some(paragraph) = bidi.paragraphs.first() else { return Vec::new() };
+    let (levels, runs) = bidi.visual_runs(paragraph, paragraph.range.clone());
+    let mut out = Vec::new();
+    for run in runs {
+        let right_to_left = levels.get(run.start).is_some_and(Level::is_rtl);
+        let mut row: Vec<Piece<'_>> =
+            by_face(&text[run], bold).into_iter().map(|(face, text)| Piece { face, text, right_to_left }).collect();
+        if right_to_left {
+            row.reverse();
+        }
+        out.extend(row);
+    }
+    out
 }
 
 /// Width of a line of text, in units of the size it is set in. Letters are taken one by one, without kerning.
@@ -162,6 +225,15 @@ mod tests {
         for c in "123456789".chars() {
             assert_eq!(width(&c.to_string(), false, 1.0), zero);
         }
+    }
+
+    #[test]
+    fn pieces_stand_as_they_are_seen() {
+        // Two Hebrew words between Latin ones: their blank and their order turn round, each word keeps its letters.
+        let got = pieces("a \u{5d0}\u{5d1} \u{5d2} b", false);
+        let seen: Vec<(&str, bool)> = got.iter().map(|p| (p.text, p.right_to_left)).collect();
+        assert_eq!(seen, [("a ", false), ("\u{5d2}", true), (" ", true), ("\u{5d0}\u{5d1}", true), (" b", false)]);
+        assert!(pieces("", true).is_empty());
     }
 
     #[test]

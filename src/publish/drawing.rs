@@ -1,6 +1,6 @@
 //! A small SVG writer: a frame from working metres to millimetres on paper, and escaped text.
 
-use crate::land::typeface::{FAMILY, readable};
+use crate::land::typeface::{FAMILY, pieces, readable, width};
 use geo::{Coord, LineString, MultiPolygon, Polygon, Rect};
 use std::fmt::Write as _;
 
@@ -145,11 +145,33 @@ impl Drawing {
     }
     /// Plain text.
     pub(super) fn text(&mut self, (x, y): (f64, f64), text: &str, size: f64, look: &str) {
-        let _ = writeln!(
-            self.body,
-            "<text x=\"{x:.2}\" y=\"{y:.2}\" font-size=\"{size}\" {look}>{}</text>",
-            escape(&readable(text))
-        );
+        let text = readable(text);
+        let bold = look.contains("font-weight=\"700\"");
+        let row = pieces(&text, bold);
+        if row.iter().all(|p| p.face.other_family().is_none()) {
+            self.element((x, y), &text, size, look);
+            return;
+        }
+        // Other scripts stand in a font of their own, each piece at its place: a renderer that has to look for fonts and
+        // to turn the order itself may lose letters that are joined.
+        let share =
+            [("\"middle\"", 0.5), ("\"end\"", 1.0)].into_iter().find(|(a, _)| look.contains(a)).map_or(0.0, |a| a.1);
+        let mut at = x - share * width(&text, bold, size);
+        let look = look.replace("text-anchor=\"middle\"", "").replace("text-anchor=\"end\"", "");
+        for piece in row {
+            match piece.face.other_family() {
+                Some(family) => {
+                    let look = look.replace("font-weight=\"700\"", "");
+                    self.element((at, y), piece.text, size, &format!("{look} font-family=\"{family}\""));
+                }
+                None => self.element((at, y), piece.text, size, &format!("{look} xml:space=\"preserve\"")),
+            }
+            at += width(piece.text, bold, size);
+        }
+    }
+    fn element(&mut self, (x, y): (f64, f64), text: &str, size: f64, look: &str) {
+        let text = escape(text);
+        let _ = writeln!(self.body, "<text x=\"{x:.2}\" y=\"{y:.2}\" font-size=\"{size}\" {look}>{text}</text>");
     }
     /// Text with a pale halo, so it reads over lines.
     pub(super) fn label(&mut self, at: (f64, f64), text: &str, size: f64, look: &str) {
@@ -208,5 +230,9 @@ mod tests {
             !svg.contains("<script") && !svg.contains("<b>") && !svg.contains('\u{202e}') && !svg.contains('\u{0}')
         );
         assert!(svg.contains("&lt;script&gt;&quot;a&quot; &amp; b"));
+        let mut d = Drawing::new();
+        d.text((1.0, 2.0), "A \u{645}\u{632} \u{1f33e}", 3.0, "");
+        let body = d.into_body();
+        assert!(body.contains(">A </text>") && body.contains("font-family=\"Rowfall Arabic, "), "{body}");
     }
 }
