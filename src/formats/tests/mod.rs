@@ -1,6 +1,7 @@
 //! Checks of the whole folder against files and published values.
 
 mod geodesy;
+mod guidance;
 mod inputs;
 mod outputs;
 
