@@ -112,4 +112,7 @@ pub struct Compare {
     /// Write the table as CSV to this file as well.
     #[arg(long, value_name = "FILE")]
     pub csv: Option<PathBuf>,
+    /// Draw the differences as an SVG map to this file.
+    #[arg(long, value_name = "FILE")]
+    pub map: Option<PathBuf>,
 }

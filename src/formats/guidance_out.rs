@@ -269,7 +269,7 @@ fn csv_text(layer: &Layer) -> Result<String, Problem> {
 fn read_me(sheet: &Sheet, tag: &CrsTag, run_id: &str) -> String {
     let code = tag.epsg.map_or_else(|| "no EPSG code".to_owned(), |code| format!("EPSG:{code}"));
     format!(
-        "Guidance of {farm}, run {run_id}\n\
+        "Guidance of {farm}, {run_id}\n\
          {n_lines} lines, {n_fields} fields\n\n\
          DATUM. Longitudes and latitudes are on {datum}. The formats in this folder can only say \"WGS 84\".\n\
          Grid bearings are in {grid} ({code}).\n\

@@ -4,7 +4,7 @@ use super::gdal_setup::reason;
 use super::safe_text::{clean, within_bytes};
 use super::scratch::{Scratch, fault};
 use super::transform::Mapper;
-use super::{crs, style_out};
+use super::{crs, field_words, style_out};
 use crate::finding::Problem;
 use crate::land::document::{FieldKind, GeometryKind, Layer, Value};
 use crate::land::geodesy::CrsTag;
@@ -57,6 +57,18 @@ pub(super) fn to_degrees(tag: &CrsTag) -> Result<Mapper, Problem> {
     Mapper::new(&working, &target, true, "the plan")
 }
 
+/// Points, then lines, then areas, each in the order of the plan: what viewers put on top of each other from the first
+/// down, so that no area hides a line.
+fn drawing_order(layers: &[Layer]) -> Vec<Layer> {
+    let mut ordered = layers.to_vec();
+    ordered.sort_by_key(|layer| match layer.kind {
+        GeometryKind::Point => 0,
+        GeometryKind::Line => 1,
+        GeometryKind::Area => 2,
+    });
+    ordered
+}
+
 /// All layers with their styles in one GeoPackage.
 ///
 /// # Errors
@@ -64,10 +76,11 @@ pub(super) fn to_degrees(tag: &CrsTag) -> Result<Mapper, Problem> {
 pub fn geopackage(path: &str, layers: &[Layer], tag: &CrsTag) -> Result<Vec<RenderedFile>, Problem> {
     let srs = crs::from_tag(tag)?;
     let scratch = Scratch::new(path)?;
+    let ordered = drawing_order(layers);
     let write = || -> GdalResult<()> {
         let mut dataset = empty("GPKG", &scratch.file(), &["VERSION=1.3"])?;
         let mut transaction = dataset.start_transaction()?;
-        for layer in layers {
+        for layer in &ordered {
             let description = format!("DESCRIPTION={}", layer.title);
             let identifier = format!("IDENTIFIER={}", layer.name);
             let options = ["GEOMETRY_NAME=geom", "FID=fid", &description, &identifier];
@@ -83,7 +96,7 @@ pub fn geopackage(path: &str, layers: &[Layer], tag: &CrsTag) -> Result<Vec<Rend
         }
         transaction.commit()?;
         dataset.flush_cache()?;
-        for statement in style_out::statements(layers) {
+        for statement in style_out::statements(&ordered).into_iter().chain(field_words::statements(&ordered)) {
             dataset.execute_sql(statement, None, gdal::vector::sql::Dialect::DEFAULT)?;
         }
         dataset.close()

@@ -8,6 +8,7 @@ mod centre_line;
 mod crs;
 mod digest;
 mod disk_store;
+mod field_words;
 mod gdal_raw;
 mod gdal_setup;
 mod geotiff_out;

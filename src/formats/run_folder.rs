@@ -71,10 +71,20 @@ pub fn publish(folder: &Path, files: &[RenderedFile], record: &[u8]) -> Result<(
 fn relative(path: &str) -> Result<PathBuf, Problem> {
     let relative = PathBuf::from(path);
     let plain = !path.is_empty() && relative.components().all(|c| matches!(c, Component::Normal(_)));
-    if plain && path != RECORD {
+    if plain && path != RECORD && path.split('/').all(portable) {
         return Ok(relative);
     }
     Err(Problem::new(ProblemKind::Bug, "bad_path", format!("a document is called `{path}`")))
+}
+
+/// Whether every system can hold a file of this name: no separators or drive letters, no device names, no trailing dot.
+fn portable(name: &str) -> bool {
+    let stem = name.split('.').next().unwrap_or_default().to_ascii_uppercase();
+    let numbered =
+        |word: &str| stem.len() == 4 && stem.starts_with(word) && stem.ends_with(|c: char| c.is_ascii_digit());
+    let device = matches!(stem.as_str(), "CON" | "PRN" | "AUX" | "NUL") || numbered("COM") || numbered("LPT");
+    let odd = |c: char| c.is_control() || matches!(c, '\\' | ':' | '*' | '?' | '"' | '<' | '>' | '|');
+    !device && name.len() <= 255 && !name.contains(odd) && !name.ends_with(['.', ' '])
 }
 
 fn write(path: &Path, bytes: &[u8]) -> Result<(), Problem> {
@@ -153,7 +163,7 @@ mod tests {
     #[test]
     fn documents_stay_inside() {
         let place = tempfile::tempdir().unwrap();
-        for path in ["../a.txt", "/tmp/a.txt", "", "run.json"] {
+        for path in ["../a.txt", "/tmp/a.txt", "", "run.json", "a/CON.txt", "a\\b", "c:d", "dot.", "new\nline"] {
             assert_eq!(
                 publish(&place.path().join("run"), &[file(path, "")], OURS).unwrap_err().code,
                 "bad_path",

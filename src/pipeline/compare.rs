@@ -1,7 +1,12 @@
 //! As-built against design: how far a later survey lies from the surface that was to be built.
 
 use crate::finding::{Problem, Problems};
-use crate::land::survey::{RawElevation, RawSurvey};
+use crate::grid::{Cell, Raster};
+use crate::land::as_built::Tolerances;
+use crate::land::blocks::RowFall;
+use crate::land::survey::{RawElevation, RawSurvey, SurveyPoint};
+use crate::stages::as_built;
+use geo::{Coord, LineString};
 use serde::{Deserialize, Serialize};
 
 /// The difference table. A difference is survey less design: positive where too much soil was left.
@@ -31,48 +36,152 @@ pub struct Difference {
     pub too_low_m3: f64,
 }
 
-/// Compares what was read as elevation (the later survey) with what was read as given surface (the design).
+/// One row on the finished ground.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct RowAsBuilt {
+    /// Name: block and number.
+    pub row: String,
+    /// Mean fall from high end to low end, per cent; `None` where the survey does not cover the row.
+    pub fall_mean_pct: Option<f64>,
+    /// Deepest water that stands in it before it runs on, metres.
+    pub reverse_depth_m: Option<f64>,
+}
+
+/// One limit and what was found.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Judgement {
+    /// What was judged.
+    pub item: String,
+    /// What was found.
+    pub found: f64,
+    /// The limit.
+    pub limit: f64,
+    /// Unit of both.
+    pub unit: String,
+    /// Whether the limit holds; `None` when it could not be judged.
+    pub holds: Option<bool>,
+}
+
+/// Everything a comparison found.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct AsBuilt {
+    /// Heights.
+    pub difference: Difference,
+    /// Rows, in the order of the run.
+    pub rows: Vec<RowAsBuilt>,
+    /// Limit by limit.
+    pub judgements: Vec<Judgement>,
+    /// Whether every limit holds. What could not be judged does not stand in the way, but is said.
+    pub accepted: bool,
+    /// Places compared and their difference, metres; for the map.
+    #[serde(skip)]
+    pub places: Vec<(Coord<f64>, f64)>,
+    /// Side of what one place stands for, metres; `None` for single points.
+    #[serde(skip)]
+    pub cell_m: Option<f64>,
+}
+
+/// Compares what was read as elevation (the later survey) with what was read as given surface (the design), and the rows
+/// of the run (read as lines, high end first) with the finished ground.
 ///
 /// # Errors
 /// When one of them is missing or they do not meet.
-pub fn compare(raw: &RawSurvey) -> Result<Difference, Problems> {
+pub fn compare(raw: &RawSurvey, names: &[String], limits: &Tolerances) -> Result<AsBuilt, Problems> {
     let missing = |what: &str| Problem::data("nothing_to_compare", format!("there is no {what} to compare"));
     let design = &raw.given_surface.as_ref().ok_or_else(|| missing("design surface"))?.0;
     let survey = raw.elevation.as_ref().ok_or_else(|| missing("survey"))?;
     let cell_m2 = design.spec.cell_area_m2();
-    let (differences, outside, share_m2): (Vec<f64>, usize, f64) = match survey {
+    let (places, outside): (Vec<(Coord<f64>, f64)>, usize) = match survey {
         RawElevation::Raster { heights, .. } => {
-            let all: Vec<Option<f64>> = design
-                .iter()
-                .map(|(cell, level)| Some(heights.bilinear(design.spec.centre(cell))? - f64::from(level)))
-                .collect();
-            let found: Vec<f64> = all.iter().flatten().copied().collect();
-            let outside = all.len() - found.len();
-            (found, outside, cell_m2)
+            let at = |(cell, level): (Cell, f32)| {
+                let centre = design.spec.centre(cell);
+                Some((centre, heights.bilinear(centre)? - f64::from(level)))
+            };
+            let found: Vec<_> = design.iter().filter_map(at).collect();
+            let outside = design.count_valid() - found.len();
+            (found, outside)
         }
         RawElevation::Points { points, .. } => {
             // The cell itself must be formed: a point beside the formed area has nothing to be compared with.
-            let at = |p: &crate::land::survey::SurveyPoint| {
+            let at = |p: &SurveyPoint| {
                 design.at(p.at)?;
-                Some(p.height_m - design.bilinear(p.at)?)
+                Some((p.at, p.height_m - design.bilinear(p.at)?))
             };
-            let found: Vec<f64> = points.iter().filter_map(at).collect();
-            let share = design.count_valid() as f64 * cell_m2 / found.len().max(1) as f64;
-            (found, points.len(), share)
+            let found: Vec<_> = points.iter().filter_map(at).collect();
+            let outside = points.len() - found.len();
+            (found, outside)
         }
     };
-    if differences.is_empty() {
+    if places.is_empty() {
         let problem =
             Problem::data("surfaces_do_not_meet", "the survey and the design surface have no place in common");
         return Err(problem
             .hint("check the coordinate system of the survey and that it covers the formed blocks")
             .into());
     }
-    let outside = match survey {
-        RawElevation::Raster { .. } => outside,
-        RawElevation::Points { .. } => outside - differences.len(),
+    let (share_m2, cell_m) = match survey {
+        RawElevation::Raster { .. } => (cell_m2, Some(design.spec.cell_m)),
+        RawElevation::Points { .. } => (design.count_valid() as f64 * cell_m2 / places.len() as f64, None),
     };
-    Ok(summed(&differences, outside, share_m2))
+    let differences: Vec<f64> = places.iter().map(|(_, d)| *d).collect();
+    let difference = summed(&differences, outside, share_m2);
+    let rows = rows(survey, design, &raw.layers.old_tree_rows, names);
+    let judgements = judge(&difference, &rows, limits);
+    let accepted = judgements.iter().all(|j| j.holds != Some(false));
+    Ok(AsBuilt { difference, rows, judgements, accepted, places, cell_m })
+}
+
+fn rows(survey: &RawElevation, design: &Raster<f32>, lines: &[LineString<f64>], names: &[String]) -> Vec<RowAsBuilt> {
+    let gridded;
+    let surface = match survey {
+        RawElevation::Raster { heights, .. } => heights,
+        RawElevation::Points { points, .. } => match as_built::surface(points, design.spec) {
+            Some(surface) => {
+                gridded = surface;
+                &gridded
+            }
+            None => return Vec::new(),
+        },
+    };
+    let falls = as_built::row_falls(surface, lines);
+    let named = |(i, fall): (usize, Option<RowFall>)| RowAsBuilt {
+        row: names.get(i).cloned().unwrap_or_else(|| format!("row {}", i + 1)),
+        fall_mean_pct: fall.map(|f| f.mean.percent()),
+        reverse_depth_m: fall.map(|f| f.reverse_depth_m),
+    };
+    falls.into_iter().enumerate().map(named).collect()
+}
+
+fn judge(d: &Difference, rows: &[RowAsBuilt], limits: &Tolerances) -> Vec<Judgement> {
+    let least = |item: &str, ratio: f64, limit: f64| Judgement {
+        item: item.to_owned(),
+        found: ratio * 100.0,
+        limit,
+        unit: "%".to_owned(),
+        holds: Some(ratio * 100.0 >= limit - 1e-9),
+    };
+    let most = |item: &str, found_mm: Option<f64>, limit: f64| Judgement {
+        item: item.to_owned(),
+        found: found_mm.unwrap_or(0.0),
+        limit,
+        unit: "mm".to_owned(),
+        holds: found_mm.map(|found| found <= limit + 1e-6),
+    };
+    let deepest = rows.iter().filter_map(|r| r.reverse_depth_m).reduce(f64::max);
+    vec![
+        least("least within 25 mm", d.within_25_mm_ratio, limits.within_25_mm_min_pct),
+        least("least within 50 mm", d.within_50_mm_ratio, limits.within_50_mm_min_pct),
+        most("largest mean difference", Some(d.mean_m.abs() * 1_000.0), limits.mean_max_mm),
+        most("deepest water in a row", deepest.map(|m| m * 1_000.0), limits.reverse_max_mm),
+    ]
+}
+
+impl AsBuilt {
+    /// Names of the rows in which water stands deeper than the limit, and the depth, metres.
+    pub fn reversed(&self, limits: &Tolerances) -> impl Iterator<Item = (&str, f64)> {
+        let limit_m = limits.reverse_max_mm / 1_000.0 + 1e-9;
+        self.rows.iter().filter_map(move |r| Some((r.row.as_str(), r.reverse_depth_m.filter(|d| *d > limit_m)?)))
+    }
 }
 
 fn summed(differences: &[f64], outside: usize, share_m2: f64) -> Difference {
@@ -124,6 +233,10 @@ impl Difference {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::grid::GridSpec;
+    use crate::land::geodesy::{CrsTag, LocalGeodesy};
+    use crate::land::site::SiteLayers;
+    use crate::land::survey::ElevationModel;
 
     /// Arithmetic by hand: -30, 0, 20 and 50 mm, one square metre each.
     #[test]
@@ -135,5 +248,53 @@ mod tests {
         assert!((d.within_25_mm_ratio - 0.5).abs() < 1e-12 && (d.within_50_mm_ratio - 1.0).abs() < 1e-12);
         assert!((d.too_high_m3 - 0.070).abs() < 1e-12 && (d.too_low_m3 - 0.030).abs() < 1e-12);
         assert_eq!((d.compared, d.outside), (4, 1));
+    }
+
+    /// Two rows on a made-up finished ground: one falls evenly, one has a hollow of 60 mm (by hand).
+    #[test]
+    fn a_hollow_in_a_row_is_found_and_not_accepted() {
+        let spec = GridSpec { north_west: Coord { x: 0.0, y: 100.0 }, cell_m: 1.0, cols: 100, rows: 100 };
+        let flat = |x: f64| 10.0 - 0.002 * x;
+        let mut design = Raster::empty(spec, 0.0_f32);
+        let mut built = Raster::empty(spec, 0.0_f32);
+        for row in 0..100 {
+            for col in 0..100 {
+                let cell = Cell::new(row, col);
+                let at = spec.centre(cell);
+                // Ten metres long, 80 mm below the design: the way out at its lower end is about 60 mm higher.
+                let hollow = if at.y > 60.0 && (45.0..55.0).contains(&at.x) { 0.08 } else { 0.0 };
+                design.set(cell, flat(at.x) as f32);
+                built.set(cell, (flat(at.x) - hollow) as f32);
+            }
+        }
+        let line = |y: f64| LineString(vec![Coord { x: 2.0, y }, Coord { x: 98.0, y }]);
+        let raw = RawSurvey {
+            parcels: Vec::new(),
+            elevation: Some(RawElevation::Raster { heights: built, handling: String::new() }),
+            layers: SiteLayers { old_tree_rows: vec![line(30.5), line(80.5)], ..SiteLayers::default() },
+            not_given: Vec::new(),
+            given_surface: Some(ElevationModel(design)),
+            crs: CrsTag {
+                name: String::new(),
+                epsg: None,
+                wkt: String::new(),
+                vertical_name: None,
+                vertical_epsg: None,
+            },
+            geodesy: LocalGeodesy::flat(),
+        };
+        let limits = Tolerances { within_25_mm_min_pct: 90.0, within_50_mm_min_pct: 90.0, ..Tolerances::default() };
+        let found = compare(&raw, &["even".to_owned(), "hollow".to_owned()], &limits).unwrap();
+        assert!(!found.accepted);
+        let reversed: Vec<(&str, f64)> = found.reversed(&limits).collect();
+        assert_eq!(reversed.len(), 1);
+        assert_eq!(reversed[0].0, "hollow");
+        assert!((reversed[0].1 - 0.06).abs() < 0.006, "{reversed:?}");
+        assert!((found.rows[0].fall_mean_pct.unwrap() - 0.2).abs() < 0.01);
+        // 40 rows of 10 cells of 10,000 are 80 mm low: 4 %, and 32 m3 to fill.
+        assert!((found.difference.within_50_mm_ratio - 0.96).abs() < 1e-9);
+        assert!((found.difference.too_low_m3 - 32.0).abs() < 0.1);
+        let kind = Tolerances { reverse_max_mm: 100.0, ..limits };
+        assert!(compare(&raw, &[], &kind).unwrap().accepted);
     }
 }

@@ -3,6 +3,7 @@
 //! [`documents`] is the only door: it takes everything a run worked out and gives back the files of the
 //! run folder, in a fixed order, without touching a file.
 
+pub mod as_built;
 mod charts;
 mod drawing;
 mod earth_tables;

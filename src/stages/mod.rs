@@ -10,6 +10,7 @@ use serde::Serialize;
 use serde::de::DeserializeOwned;
 use std::sync::atomic::{AtomicBool, Ordering};
 
+pub mod as_built;
 pub mod blocks;
 pub mod clearing;
 pub mod costing;

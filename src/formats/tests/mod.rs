@@ -2,6 +2,7 @@
 
 mod clouds;
 mod geodesy;
+mod guidance;
 mod inputs;
 mod outputs;
 mod papers;

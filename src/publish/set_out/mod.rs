@@ -17,7 +17,7 @@ use crate::land::site::ControlPoint;
 pub(super) use pegs::{PEG, pegs};
 
 /// Most benchmarks named on a sheet; the peg list holds them all.
-const BENCHMARKS_SHOWN: usize = 3;
+const BENCHMARKS_SHOWN: usize = 2;
 
 /// What every set-out file says about itself.
 pub(super) struct Heading<'a> {
@@ -102,10 +102,10 @@ pub(super) fn documents(results: &Results<'_>) -> Vec<Document> {
 }
 
 fn read_me(results: &Results<'_>, heading: &Heading<'_>) -> String {
-    let mut text = format!("{}Set-out of {}, run {}\n", heading.mark(), results.site.name, results.run_id);
+    let mut text = format!("{}Set-out of {}, {}\n", heading.mark(), results.site.name, results.run_id);
     if heading.concept {
         let objections = heading.table.objections(results.site, results.ground);
-        text.push_str("CONCEPT: for looking at and pricing. Nothing may be built from these files");
+        text.push_str("CONCEPT: for looking at and pricing. Every file name begins with CONCEPT_. Nothing may be built from these files");
         text.push_str(&if objections.is_empty() {
             ".\n".to_owned()
         } else {
