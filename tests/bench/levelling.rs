@@ -58,9 +58,10 @@ fn main() {
         for side in SIDES_OF_HIGHS {
             let fit = block(side, height);
             let (start, began) = (processor_s(), Instant::now());
-            let Answer::Optimal(_, cost) = solve(&fit, PATIENCE_S) else { break };
+            let Answer::Optimal(heights, cost) = solve(&fit, PATIENCE_S) else { break };
             let seconds = since(start, began);
             line("HiGHS", fit.len(), seconds, None);
+            assert_eq!(heights.len(), fit.len());
             let found = solve_exact(&fit).map_or(0, |f| f.certificate.cost);
             assert!((cost - found as f64).abs() < 0.5, "HiGHS {cost}, exact {found}");
             last = Some((fit, seconds));
