@@ -1,7 +1,7 @@
 # What a person or a build machine runs. `make test` is the quick suite, `make test-long` the heavy references.
 
 CARGO ?= cargo
-SYSTEM_PACKAGES = libgdal-dev pkg-config
+SYSTEM_PACKAGES = libgdal-dev pkg-config cmake libclang-dev
 DEMO_RUN = demo-run
 
 .PHONY: demo test test-long bench shipped system
@@ -31,19 +31,20 @@ bench: system
 shipped: system
 	ROWFALL_WRITE_SHIPPED=1 $(CARGO) test --test it shipped_files_are_current
 
-# GDAL (with PROJ) and pkg-config: installed on Debian and Ubuntu when missing, else said.
+# GDAL (with PROJ) and pkg-config, and what HiGHS of the tests is built with (CMake and libclang): installed on Debian and
+# Ubuntu when missing, else said.
 system:
-	@if pkg-config --exists gdal 2>/dev/null; then exit 0; fi; \
+	@if pkg-config --exists gdal 2>/dev/null && command -v cmake >/dev/null 2>&1; then exit 0; fi; \
 	if command -v apt-get >/dev/null 2>&1; then \
 		if [ "$$(id -u)" = 0 ]; then as_root=""; else as_root="sudo"; fi; \
-		echo "installing $(SYSTEM_PACKAGES): rowfall reads and writes maps with GDAL"; \
+		echo "installing $(SYSTEM_PACKAGES): rowfall reads and writes maps with GDAL, its tests ask HiGHS"; \
 		echo "+ $$as_root apt-get update && $$as_root apt-get install -y --no-install-recommends $(SYSTEM_PACKAGES)"; \
 		$$as_root apt-get update && \
 		$$as_root env DEBIAN_FRONTEND=noninteractive apt-get install -y --no-install-recommends $(SYSTEM_PACKAGES); \
 	else \
-		echo "rowfall needs GDAL 3.4 or newer with its headers, and pkg-config. Install them with one of:"; \
-		echo "  Fedora:  sudo dnf install gdal-devel pkgconf"; \
-		echo "  Arch:    sudo pacman -S gdal pkgconf"; \
-		echo "  macOS:   brew install gdal pkg-config"; \
+		echo "rowfall needs GDAL 3.4 or newer with its headers, pkg-config, and CMake and libclang for its tests. Install them with one of:"; \
+		echo "  Fedora:  sudo dnf install gdal-devel pkgconf cmake clang-devel"; \
+		echo "  Arch:    sudo pacman -S gdal pkgconf cmake clang"; \
+		echo "  macOS:   brew install gdal pkg-config cmake llvm"; \
 		exit 1; \
 	fi

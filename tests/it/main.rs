@@ -5,8 +5,10 @@
 mod architecture;
 mod contracts;
 mod data_faults;
+mod exact_levels;
 mod file_faults;
 mod full_disk;
+mod highs_fit;
 mod program;
 mod runs;
 mod shipped;

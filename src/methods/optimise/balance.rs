@@ -132,7 +132,7 @@ pub fn balanced(
 
 /// First steps are short: the multiplier of common ratios is small.
 fn step(fits: u32) -> i64 {
-    PARTS / 16 << fits.min(4)
+    (PARTS / 16) << fits.min(4)
 }
 
 /// A multiplier strictly between two: where a straight line through their excesses meets zero, kept off the ends.
