@@ -1,9 +1,7 @@
 //! The store on disk: inputs beside the pipeline file, artifacts under `.rowfall`, results in the run folder.
 
 use super::objects::{DEFAULT_LIMIT_BYTES, Lock, Objects};
-use super::{
-    digest, gdal_setup, geotiff_out, guidance_out, layers_out, paper_out, picture_out, run_folder, survey_in,
-};
+use super::{digest, gdal_setup, geotiff_out, guidance_out, layers_out, paper_out, picture_out, run_folder, survey_in};
 use crate::finding::{Outcome, Problem, Problems};
 use crate::land::document::{Content, Document};
 use crate::land::geodesy::CrsTag;

@@ -73,7 +73,7 @@ pub fn map(sheet: &Sheet<'_>) -> String {
         d.path(&frame.line(row), "fill=\"none\" stroke=\"#d55e00\" stroke-width=\"2\" stroke-dasharray=\"6 3\"");
     }
     d.raw("</g>");
-    let bottom = TOP + frame.height + 10.0;
+    let bottom = TOP + frame.size.1 + 10.0;
     legend(&mut d, bottom, sheet);
     scale_bar(&mut d, &frame, bottom);
     let height = bottom + 130.0;

@@ -36,6 +36,11 @@ impl Frame {
     pub(super) fn fitted(land: Rect<f64>, corner: (f64, f64), size: (f64, f64)) -> Self {
         Self { corner, size, centre: land.center(), scale: 1000.0 / Self::least_one_in(land, size) }
     }
+    /// A frame of a given width from the upper left corner of the paper, as high as the land needs.
+    pub(super) fn around(land: Rect<f64>, width: f64) -> Self {
+        let up = (land.height().max(1.0) / land.width().max(1.0) * width).clamp(0.2 * width, 1.1 * width);
+        Self::fitted(land, (0.0, 0.0), (width, up))
+    }
     fn least_one_in(land: Rect<f64>, size: (f64, f64)) -> f64 {
         let across = land.width().max(1.0) * 1000.0 / (0.94 * size.0);
         let up = land.height().max(1.0) * 1000.0 / (0.94 * size.1);
@@ -197,9 +202,12 @@ impl Drawing {
     }
 }
 
+/// What makes a drawing a file of its own.
+pub(super) const NAMESPACE: &str = "xmlns=\"http://www.w3.org/2000/svg\"";
+
 /// A drawing as a file of its own: with the name space, and its size on paper in millimetres.
 pub(super) fn standing_alone(svg: &str, width: f64, height: f64) -> String {
-    let head = format!("<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"{width}mm\" height=\"{height}mm\" ");
+    let head = format!("<svg {NAMESPACE} width=\"{width}mm\" height=\"{height}mm\" ");
     svg.replacen("<svg ", &head, 1)
 }
 

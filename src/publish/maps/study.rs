@@ -77,7 +77,7 @@ const PIECE: &str = "fill=\"#f3f0e6\" stroke=\"#999\" stroke-width=\"0.2\"";
 /// Trials of each piece, pieces in order.
 pub(in crate::publish) fn by_piece(study: &[BearingTrial]) -> Vec<(u32, Vec<&BearingTrial>)> {
     let mut out: std::collections::BTreeMap<u32, Vec<&BearingTrial>> = std::collections::BTreeMap::new();
-    for trial in study {
+    for trial in study.iter().filter(|t| t.block.is_empty()) {
         out.entry(trial.piece).or_default().push(trial);
     }
     out.into_iter().collect()

@@ -33,6 +33,7 @@ mod sizing;
 mod test_farm;
 #[cfg(test)]
 mod tests;
+mod two_way;
 
 pub use params::{DesignFlow, DrainsParams, TravelTime};
 
@@ -103,6 +104,11 @@ impl Stage for DrainsStage {
 
     fn run(input: Self::Input<'_>, params: &Self::Params, ctx: &Ctx<'_>) -> Result<Outcome<Self::Output>, Problems> {
         let rain = design_rain(params)?;
+        let parted = two_way::parted(&input);
+        let input = match &parted {
+            Some(halves) => DrainsInput { blocks: &halves.blocks, levelling: halves.levelling.as_ref(), ..input },
+            None => input,
+        };
         let row_area_ha = |b: usize, r: usize| row_area_ha(&input, b, r);
         let Some(laid) = lay_best(&input, params, &row_area_ha)? else {
             let finding = Finding::new(Severity::Note, "drains", "no_rows", "There are no rows, so no drain was laid.");
@@ -113,7 +119,7 @@ impl Stage for DrainsStage {
         let loads = sizing::Loads::of(&net, &rain, params);
         let drains = sizing::size(&net, &inverts, &loads, input.blocks, params);
         let receiving = proof::Receiving { net: &net, inverts: &inverts, reach_m: &reach_m };
-        let proofs = proof::proofs(&input, &receiving, params);
+        let proofs = two_way::joined(proof::proofs(&input, &receiving, params));
         let crossings = crossing::crossings(input.site, &input.blocks.tracks, &drains, params);
         let works = outflow::Works { net: &net, loads: &loads, rain: &rain, row_area_ha: &row_area_ha };
         let outflows = outflow::outflows(&input, &works, params);

@@ -1,7 +1,7 @@
 //! Levels a block's surface may not pass, and what to say when they cannot be kept together.
 
 use super::lattice::Lattice;
-use super::params::{LevellingParams, TopsoilRule};
+use super::params::{Forming, LevellingParams, TopsoilRule};
 use super::surface::Work;
 use crate::grid::{GridSpec, Raster};
 use crate::land::site::TopsoilZone;
@@ -125,8 +125,9 @@ impl Limits {
     fn reach(&mut self, work: &Work<'_>) {
         let Some(water) = work.input.water else { return };
         let (params, lattice) = (work.params, work.lattice);
-        for row in &work.block.rows {
-            let at = row.low_end();
+        let both = params.surface == Forming::CrestedRows || work.block.judged.two_way;
+        let ends = work.block.rows.iter().flat_map(|row| [Some(row.low_end()), both.then(|| row.high_end())]);
+        for at in ends.flatten() {
             let (Some(point), Some(level)) = (lattice.nearest_inside(at), water.reach.level.at(at)) else { continue };
             let most_m = lattice.ground_m[point] + params.max_raise_mm / 1_000.0;
             self.raise(point, (f64::from(level) + BUILDING_TOLERANCE_M).min(most_m), Why::Reach);

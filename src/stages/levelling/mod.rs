@@ -31,7 +31,7 @@ use crate::land::water::WaterModel;
 use crate::methods::earthwork::balance_offset;
 use crate::methods::shapes::cells_inside;
 use crate::methods::surface::contour_lines;
-use crate::stages::falls::row_fall;
+use crate::stages::falls::{parted_fall, row_fall};
 use crate::stages::{Ctx, Stage, StageInfo};
 use crate::units::Slope;
 use earth::Patch;
@@ -220,7 +220,7 @@ fn form(
 ) -> BlockEarth {
     let Job { input, params, soil, block, cells } = *job;
     let ground = &input.ground.concept.0;
-    let mut earth = BlockEarth::none(block.id, params.surface.kind(), params.cut_fill_ratio);
+    let mut earth = BlockEarth::none(block.id, kind_for(params, block), params.cut_fill_ratio);
     let heights: Vec<f64> = match input.given_surface {
         Some(given) => {
             earth.surface = SurfaceKind::Given;
@@ -243,7 +243,7 @@ fn form(
     }
     earth::measure(params, input.rates, soil, &patches, params.haul_cell_m, &mut earth);
     earth.checks = earth::checks(cut_fill, cells);
-    earth.rows_after = falls_after(design, block);
+    earth.rows_after = falls_after(design, block, earth.surface == SurfaceKind::CrestedRows);
     (earth.row_fall, earth.cross_fall) = mean_falls(design, block, &earth.rows_after);
     earth
 }
@@ -337,8 +337,17 @@ fn edge_steps_m(design: &Raster<f32>, owner: &[u32], blocks: &mut [BlockEarth]) 
     }
 }
 
-fn falls_after(design: &Raster<f32>, block: &RowBlock) -> Vec<RowFall> {
-    let falls: Vec<RowFall> = block.rows.iter().filter_map(|r| row_fall(design, r.high_end(), r.low_end())).collect();
+/// The surface a block gets: rows laid out to fall both ways get their crest.
+fn kind_for(params: &LevellingParams, block: &RowBlock) -> SurfaceKind {
+    match params.surface {
+        Forming::GradedRows if block.judged.two_way => SurfaceKind::CrestedRows,
+        other => other.kind(),
+    }
+}
+
+fn falls_after(design: &Raster<f32>, block: &RowBlock, crested: bool) -> Vec<RowFall> {
+    let fall = if crested { parted_fall } else { row_fall };
+    let falls: Vec<RowFall> = block.rows.iter().filter_map(|r| fall(design, r.high_end(), r.low_end())).collect();
     // A list shorter than the rows could not be told apart row by row.
     if falls.len() == block.rows.len() { falls } else { Vec::new() }
 }

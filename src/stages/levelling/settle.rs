@@ -32,9 +32,7 @@ pub(super) fn settled(fit: &LatticeFit, found: &Balanced, params: &LevellingPara
     let mut fitted = Fitted { heights, certificate };
     let band = ticks(params.dead_band_mm / 1_000.0);
     if band > 0 {
-        if let Ok(fewer) = dead_band(&weighted, &fitted, band, HALF * share, LOOSE_GAP) {
-            fitted = fewer;
-        }
+        fitted = dead_band(&weighted, &fitted, band, HALF * share, LOOSE_GAP);
     }
     match smooth(&weighted, &fitted, share, LOOSE_GAP) {
         Ok(smoother) => smoother.heights.iter().map(|z| *z as f64).collect(),
