@@ -145,10 +145,13 @@ pub(super) fn contours(c: &mut Canvas, results: &Results<'_>, heights: bool) {
     }
 }
 
+/// Lines of one kind: what the legend says, how they look, each line with its name.
+type LineGroup<'a> = (&'static str, &'static str, Vec<(&'a LineString<f64>, String)>);
+
 /// Tracks, wires, pipes, neighbours' drains.
 pub(super) fn standing(c: &mut Canvas, results: &Results<'_>, names: bool) {
     let layers = &results.site.layers;
-    let groups: [(&str, &str, Vec<(&LineString<f64>, String)>); 4] = [
+    let groups: [LineGroup<'_>; 4] = [
         ("road or track", ink::TRACK, layers.tracks.iter().map(|t| (&t.line, t.name.clone())).collect()),
         (
             "overhead power line",

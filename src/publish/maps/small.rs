@@ -56,10 +56,11 @@ pub(in crate::publish) fn overview(results: &Results<'_>, id: &str, width: f64) 
     Some((svg, size))
 }
 
+/// The drawing of the page's map, its layers (id and title), and its frame.
+pub(in crate::publish) type PageDrawing = (String, Vec<(&'static str, &'static str)>, Frame);
+
 /// The map of the page: every layer of the plan, each in its own groups. Gives the layers used.
-pub(in crate::publish) fn page_map(
-    results: &Results<'_>,
-) -> Option<(String, Vec<(&'static str, &'static str)>, Frame)> {
+pub(in crate::publish) fn page_map(results: &Results<'_>) -> Option<PageDrawing> {
     let land = extent(results)?;
     let size = (300.0, height_for(land, 300.0));
     let frame = Frame::fitted(land, (0.0, 0.0), size);
