@@ -128,7 +128,14 @@ pub fn shapefile(path: &str, layer: &Layer, tag: &CrsTag) -> Result<Vec<Rendered
 /// # Errors
 /// `not_written`.
 pub fn kml(path: &str, layer: &Layer, tag: &CrsTag) -> Result<Vec<RenderedFile>, Problem> {
-    degrees_file("LIBKML", path, layer, DEGREE_DECIMALS, &[], tag)
+    // Viewers show the columns of a feature as a page: angle brackets must not become its markup.
+    let mut safe = layer.clone();
+    for value in safe.features.iter_mut().flat_map(|f| &mut f.values) {
+        if let Value::Text(text) = value {
+            *text = text.replace('<', "\u{2039}").replace('>', "\u{203a}");
+        }
+    }
+    degrees_file("LIBKML", path, &safe, DEGREE_DECIMALS, &[], tag)
 }
 
 fn degrees_file(

@@ -3,6 +3,7 @@
 #![expect(clippy::unwrap_used, reason = "a test that cannot go on should stop where it stands")]
 
 mod architecture;
+mod as_built;
 mod contracts;
 mod data_faults;
 mod exact_levels;
