@@ -29,6 +29,8 @@ fn a_hollow_in_a_row_is_found_and_not_accepted() {
     let raw = RawSurvey {
         parcels: Vec::new(),
         elevation: Some(RawElevation::Raster { heights: built, handling: String::new() }),
+        more_elevation: Vec::new(),
+        breaklines: Vec::new(),
         layers: SiteLayers { old_tree_rows: vec![line(30.5), line(80.5)], ..SiteLayers::default() },
         not_given: Vec::new(),
         given_surface: Some(ElevationModel(design)),
