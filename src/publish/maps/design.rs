@@ -13,6 +13,9 @@ use geo::{Centroid, Coord};
 
 /// Names of blocks.
 const BLOCK_NAME: Type = Type { size: 3.4, bold: true, look: "fill=\"#222\"" };
+/// Arrows drawn for a block, and the least share of its largest haul that gets one.
+const HAULS_A_BLOCK: usize = 6;
+const LEAST_HAUL: f64 = 0.15;
 /// Numbers of drains.
 const DRAIN_NAME: Type = Type { size: 2.3, bold: true, look: "fill=\"#8a3500\"" };
 
@@ -165,51 +168,34 @@ pub(super) fn earth(c: &mut Canvas, results: &Results<'_>, prefix: &str) {
     bands::draw(c, raster, -1.0, &ink::FILL, prefix);
 }
 
-/// One arrow a block from the middle of its cut to the middle of its fill, with the volume and the mean haul.
+/// The main hauls of each block, heavier where more is carried. Hauls that would be a dot on the paper are left out.
 pub(super) fn haul(c: &mut Canvas, results: &Results<'_>) {
     let option = option(results);
-    let Some(levelling) = option.levelling else { return };
-    let look = "stroke=\"#111\" stroke-width=\"0.6\"";
     let mut any = false;
-    for b in blocks(results) {
-        let (Some((from, to)), Some(earth)) = (moved(&levelling.cut_fill.0, b), view::earth(&option, b.id)) else {
-            continue;
-        };
-        let (a, z) = (c.frame.at(from), c.frame.at(to));
-        let long = (z.0 - a.0).hypot(z.1 - a.1);
-        if earth.cut_m3 < 1.0 || long < 2.0 {
-            continue;
+    for earth in blocks(results).iter().filter_map(|b| view::earth(&option, b.id)) {
+        let most = earth.hauls.iter().map(|h| h.volume_m3).fold(0.0, f64::max);
+        for haul in earth.hauls.iter().take(HAULS_A_BLOCK).filter(|h| h.volume_m3 >= LEAST_HAUL * most) {
+            let (a, z) = (c.frame.at(haul.from), c.frame.at(haul.to));
+            let long = (z.0 - a.0).hypot(z.1 - a.1);
+            if long < 2.5 {
+                continue;
+            }
+            let mid = (0.5 * (a.0 + z.0), 0.5 * (a.1 + z.1));
+            let look = format!("stroke=\"#111\" stroke-width=\"{:.2}\"", 0.25 + 0.55 * haul.volume_m3 / most);
+            c.arrow(Layer::Arrows, mid, (z.0 - a.0).atan2(a.1 - z.1).to_degrees(), long, &look);
+            c.labels.keep_free(mid, 2.0);
+            any = true;
         }
-        let mid = (0.5 * (a.0 + z.0), 0.5 * (a.1 + z.1));
-        c.arrow(Layer::Arrows, mid, (z.0 - a.0).atan2(a.1 - z.1).to_degrees(), long.clamp(5.0, 40.0), look);
-        c.labels.keep_free(mid, 3.0);
-        any = true;
     }
     if any {
         c.key(
-            "haul: middle of cut to middle of fill",
-            Sample::Symbol(format!("<path d=\"M-2 0H2M0.7 -0.8L2 0L0.7 0.8\" fill=\"none\" {look}/>")),
+            "main hauls, cut to fill; heavier carries more",
+            Sample::Symbol(
+                "<path d=\"M-2 0H2M0.7 -0.8L2 0L0.7 0.8\" fill=\"none\" stroke=\"#111\" stroke-width=\"0.6\"/>"
+                    .to_owned(),
+            ),
         );
     }
-}
-
-/// Middle of the cut and middle of the fill inside a block, weighted by depth.
-fn moved(raster: &crate::grid::Raster<f32>, block: &RowBlock) -> Option<(Coord<f64>, Coord<f64>)> {
-    use geo::{BoundingRect, Contains};
-    let near = block.outline.bounding_rect()?;
-    let mut sums = [(0.0, 0.0, 0.0); 2];
-    for (cell, depth) in raster.iter() {
-        let at = raster.spec.centre(cell);
-        let inside = at.x >= near.min().x && at.x <= near.max().x && at.y >= near.min().y && at.y <= near.max().y;
-        if depth.abs() < 0.01 || !inside || !block.outline.contains(&geo::Point::from(at)) {
-            continue;
-        }
-        let weight = f64::from(depth.abs());
-        let sum = &mut sums[usize::from(depth < 0.0)];
-        *sum = (sum.0 + weight, sum.1 + weight * at.x, sum.2 + weight * at.y);
-    }
-    let place = |(w, x, y): (f64, f64, f64)| (w > 0.0).then(|| Coord { x: x / w, y: y / w });
-    Some((place(sums[0])?, place(sums[1])?))
 }
 
 /// Drains with an arrow the way the water runs; `subject` draws them heavy.
