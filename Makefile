@@ -34,7 +34,8 @@ shipped: system
 # GDAL (with PROJ) and pkg-config, and what HiGHS of the tests is built with (CMake and libclang): installed on Debian and
 # Ubuntu when missing, else said.
 system:
-	@if pkg-config --exists gdal 2>/dev/null && command -v cmake >/dev/null 2>&1; then exit 0; fi; \
+	@clang() { [ -n "$$LIBCLANG_PATH" ] || ls /usr/lib/llvm-*/lib/libclang*.so* /usr/lib*/libclang*.so* >/dev/null 2>&1; }; \
+	if pkg-config --exists gdal 2>/dev/null && command -v cmake >/dev/null 2>&1 && { clang || ! command -v apt-get >/dev/null 2>&1; }; then exit 0; fi; \
 	if command -v apt-get >/dev/null 2>&1; then \
 		if [ "$$(id -u)" = 0 ]; then as_root=""; else as_root="sudo"; fi; \
 		echo "installing $(SYSTEM_PACKAGES): rowfall reads and writes maps with GDAL, its tests ask HiGHS"; \
