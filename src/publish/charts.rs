@@ -44,6 +44,10 @@ pub(super) fn calendar(results: &Results<'_>) -> (String, (f64, f64)) {
 pub(super) fn bearing_study(results: &Results<'_>) -> Option<Chart> {
     let plan = results.plan()?.blocks.filter(|b| !b.study.is_empty())?;
     let pieces = super::maps::by_piece(&plan.study);
+    if pieces.is_empty() {
+        // Blocks that were drawn by hand have no study of whole pieces.
+        return None;
+    }
     let shown = pieces.len().min(4);
     let (wide, tall) = (0.5 * WIDTH, 52.0);
     let mut d = Drawing::new();

@@ -8,7 +8,7 @@ use rowfall::land::site::SiteLayers;
 use rowfall::land::survey::{ElevationModel, RawElevation, RawSurvey};
 use rowfall::pipeline::compare::compare;
 
-/// Two rows on a made-up finished ground: one falls evenly, one has a hollow of 60 mm (by hand).
+/// Two rows on a made-up finished ground: one falls evenly, one has a hollow of 80 mm (by hand).
 #[test]
 fn a_hollow_in_a_row_is_found_and_not_accepted() {
     let spec = GridSpec { north_west: Coord { x: 0.0, y: 100.0 }, cell_m: 1.0, cols: 100, rows: 100 };
@@ -19,7 +19,7 @@ fn a_hollow_in_a_row_is_found_and_not_accepted() {
         for col in 0..100 {
             let cell = Cell::new(row, col);
             let at = spec.centre(cell);
-            // Ten metres long, 80 mm below the design: the way out at its lower end is about 60 mm higher.
+            // Ten metres long, 80 mm below the design: water stands nearly that deep at its lower end before it runs on.
             let hollow = if at.y > 60.0 && (45.0..55.0).contains(&at.x) { 0.08 } else { 0.0 };
             design.set(cell, flat(at.x) as f32);
             built.set(cell, (flat(at.x) - hollow) as f32);
@@ -43,7 +43,8 @@ fn a_hollow_in_a_row_is_found_and_not_accepted() {
     let reversed: Vec<(&str, f64)> = found.reversed(&limits).collect();
     assert_eq!(reversed.len(), 1);
     assert_eq!(reversed[0].0, "hollow");
-    assert!((reversed[0].1 - 0.06).abs() < 0.006, "{reversed:?}");
+    // Heights are taken every few metres, so the deepest place may be missed by a step of the fall.
+    assert!((0.07..=0.08).contains(&reversed[0].1), "{reversed:?}");
     assert!((found.rows[0].fall_mean_pct.unwrap() - 0.2).abs() < 0.01);
     // 40 rows of 10 cells of 10,000 are 80 mm low: 4 %, and 32 m3 to fill.
     assert!((found.difference.within_50_mm_ratio - 0.96).abs() < 1e-9);

@@ -1,4 +1,7 @@
 //! That an answer of the network simplex is the optimum, from its tree alone, and that its sums fit whole numbers.
+//!
+//! Source: complementary slackness, [`Bibliography::AhujaMagnantiOrlin1993`](crate::bibliography::Bibliography::AhujaMagnantiOrlin1993).
+//! How we know: equal primal and dual costs of every answer, and HiGHS on random blocks (`tests/it/exact_levels.rs`).
 
 use super::network_simplex::Datum;
 use super::problem::{Certificate, Engine, Fitted, GraphFit, Link, Reason, Refusal};

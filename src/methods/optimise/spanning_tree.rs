@@ -4,6 +4,7 @@
 //! parent and back. Depth, height and thread are set in one walk over the part that is hung elsewhere.
 //!
 //! Source: Ahuja, R. K., Magnanti, T. L. & Orlin, J. B. (1993), Network Flows, ch. 11 (from memory).
+//! How we know: every answer found with it is proven from the tree, see [`proof`](super::proof).
 
 /// Room on an arc that nothing bounds; flows stay below half of it, so it never runs out.
 pub const ENDLESS: i64 = 1 << 62;

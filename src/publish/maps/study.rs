@@ -27,6 +27,9 @@ pub(super) fn sheet(results: &Results<'_>) -> Option<Draft> {
     ground::boundary(&mut c, results, false);
     let mut shown = by_piece(&plan.study);
     let all = shown.len();
+    if all == 0 {
+        return None;
+    }
     // The pieces with most rows at stake.
     shown.sort_by_key(|(piece, trials)| (std::cmp::Reverse(trials.iter().map(|t| t.rows).max()), *piece));
     shown.truncate(MOST);
@@ -42,7 +45,7 @@ pub(super) fn sheet(results: &Results<'_>) -> Option<Draft> {
     }
     let taken: Vec<&BearingTrial> = plan.study.iter().filter(|t| t.chosen).collect();
     let mut facts = vec![
-        format!("{} bearings were tried on {all} piece(s) of land; {} were taken.", plan.study.len(), taken.len()),
+        format!("{} bearings were tried on {all} piece(s) of land and their blocks; {} were taken.", plan.study.len(), taken.len()),
         format!("Yearly cost holds turning, land under headlands, short rows and the yearly share of the earth, in {} a hectare.", results.site_table.currency),
         "Each dot is one bearing, 0\u{b0} being grid north; the ringed square is the one taken. All of it: table of the bearing study.".to_owned(),
     ];
