@@ -121,7 +121,7 @@ impl Limits {
         }
     }
 
-    /// Low row ends above the drain reach, raised by no more than is allowed.
+    /// Low row ends above the drain reach, where raising them by no more than is allowed gets them there.
     fn reach(&mut self, work: &Work<'_>) {
         let Some(water) = work.input.water else { return };
         let (params, lattice) = (work.params, work.lattice);
@@ -129,8 +129,12 @@ impl Limits {
         let ends = work.block.rows.iter().flat_map(|row| [Some(row.low_end()), both.then(|| row.high_end())]);
         for at in ends.flatten() {
             let (Some(point), Some(level)) = (lattice.nearest_inside(at), water.reach.level.at(at)) else { continue };
-            let most_m = lattice.ground_m[point] + params.max_raise_mm / 1_000.0;
-            self.raise(point, (f64::from(level) + BUILDING_TOLERANCE_M).min(most_m), Why::Reach);
+            let (wanted_m, most_m) =
+                (f64::from(level) + BUILDING_TOLERANCE_M, lattice.ground_m[point] + params.max_raise_mm / 1_000.0);
+            // Raising an end part of the way would cost earth and still not drain it: that end is told instead.
+            if wanted_m <= most_m {
+                self.raise(point, wanted_m, Why::Reach);
+            }
         }
     }
 

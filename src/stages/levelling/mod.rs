@@ -46,8 +46,8 @@ const MOST_TRIM_M: f64 = 0.01;
 /// Contours shorter than this are left out, and how far a drawn one may lie from the traced one, metres.
 const SHORTEST_CONTOUR_M: f64 = 40.0;
 const CONTOUR_SIMPLIFY_M: f64 = 0.25;
-/// Low ends below the drain reach by less than this are not worth a word, metres.
-const SAID_M: f64 = 0.005;
+/// Low ends below the drain reach by less than a finished surface may be off are not worth a word, metres.
+const SAID_M: f64 = 0.01;
 
 /// What the stage reads.
 pub struct LevellingInput<'a> {

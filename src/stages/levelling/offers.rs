@@ -64,11 +64,15 @@ fn offer(work: &Work<'_>, kind: SurfaceKind) -> SurfaceOffer {
         .collect();
     earth::measure(params, work.input.rates, work.soil, &patches, params.haul_cell_m.max(ROUGH_HAUL_M), &mut earth);
     let falls = kind != SurfaceKind::AsItLies || falls_as_it_lies(work);
-    let mut remarks = shaped.binding;
+    let mut remarks = shaped.binding.clone();
     if !falls {
         remarks.push("rows do not all fall within the limits".to_owned());
     }
-    let keeps_limits = falls && shaped.given_up.is_empty();
+    let short_m = super::below_reach_m(work.input, work.block, lattice, &shaped);
+    if short_m > super::SAID_M {
+        remarks.push(format!("low row ends lie up to {:.0} mm below the drain reach", short_m * 1_000.0));
+    }
+    let keeps_limits = falls && short_m <= super::SAID_M && shaped.given_up.is_empty();
     remarks.extend(shaped.given_up);
     SurfaceOffer {
         surface: kind,
