@@ -13,6 +13,9 @@ use geo::{Contains, Coord, Intersects, Point};
 /// source).
 const BUILDING_TOLERANCE_M: f64 = 0.01;
 
+/// Share of a block's row ends that may stay out of reach before raising the others is no use (common practice, no source).
+const MOST_OUT_OF_REACH: f64 = 0.1;
+
 /// Where a limit of height comes from; the later ones are given up first when they cannot be kept together.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub(super) enum Why {
@@ -127,12 +130,21 @@ impl Limits {
         let (params, lattice) = (work.params, work.lattice);
         let both = params.surface == Forming::CrestedRows || work.block.judged.two_way;
         let ends = work.block.rows.iter().flat_map(|row| [Some(row.low_end()), both.then(|| row.high_end())]);
+        let mut floors = Vec::new();
+        let mut out_of_reach = 0;
         for at in ends.flatten() {
             let (Some(point), Some(level)) = (lattice.nearest_inside(at), water.reach.level.at(at)) else { continue };
-            let (wanted_m, most_m) =
-                (f64::from(level) + BUILDING_TOLERANCE_M, lattice.ground_m[point] + params.max_raise_mm / 1_000.0);
-            // Raising an end part of the way would cost earth and still not drain it: that end is told instead.
-            if wanted_m <= most_m {
+            let wanted_m = f64::from(level) + BUILDING_TOLERANCE_M;
+            if wanted_m <= lattice.ground_m[point] + params.max_raise_mm / 1_000.0 {
+                floors.push((point, wanted_m));
+            } else {
+                out_of_reach += 1;
+            }
+        }
+        // Where many ends stay below the reach whatever is done, raising the rest costs earth for a block that still
+        // does not drain: that is told, not built.
+        if out_of_reach as f64 <= MOST_OUT_OF_REACH * (out_of_reach + floors.len()) as f64 {
+            for (point, wanted_m) in floors {
                 self.raise(point, wanted_m, Why::Reach);
             }
         }
