@@ -83,8 +83,8 @@ impl Stage for Levelling {
                  every row rises to a crest and falls to both ends. Plane: the least-squares plane within the limits, \
                  lowered to balance, raised to the drain reach. As it lies: no bulk earth. All kinds are compared on a \
                  coarser lattice. Volumes are cell sums, bank measure for cut, compacted for fill, with four-point and \
-                 prism sums beside them; haul is the least-moment transport between gathered cells. Concept ground is \
-                 used: old beds are taken to be worked down by cultivation.",
+                 prism sums beside them; haul is the least moment over a grid of gathered cells, round what is \
+                 not to be driven on. Concept ground is used: old beds are taken to be worked down by cultivation.",
         needs: &["survey", "blocks"],
         reads: &[
             "concept ground",
