@@ -2,7 +2,7 @@
 
 use super::blocks::BlockId;
 use crate::units::Slope;
-use geo::{Coord, LineString};
+use geo::{Coord, LineString, MultiLineString};
 use serde::{Deserialize, Serialize};
 
 /// Shape of a drain's cross-section.
@@ -145,6 +145,83 @@ pub struct RowProof {
     pub margin_m: (f64, f64),
     /// Why not, in words; empty when it drains.
     pub reason: String,
+    /// Water among the rows; `None` where no surface is known.
+    pub among: Option<AmongRows>,
+}
+
+/// What one row does with the water of its block, before and after the works.
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
+pub struct AmongRows {
+    /// Deepest water that stands in the furrow before it runs on or over a ridge, metres.
+    pub standing_m: (f64, f64),
+    /// Land whose water leaves at the row's end, hectares: its own, and that of rows spilling into it.
+    pub end_ha: (f64, f64),
+    /// Peak discharge of the design rain there, cubic metres a second.
+    pub end_m3_s: (f64, f64),
+}
+
+/// The state of the ground.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum GroundState {
+    /// As it lies.
+    Before,
+    /// As designed.
+    After,
+}
+
+impl GroundState {
+    /// As said in layers and tables.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Before => "before",
+            Self::After => "after",
+        }
+    }
+}
+
+/// Water standing in furrows, between rows.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct RowPond {
+    /// The block.
+    pub block: BlockId,
+    /// On which ground.
+    pub state: GroundState,
+    /// Wet stretches of furrow.
+    pub furrows: MultiLineString<f64>,
+    /// Lowest and highest number of the rows that stand wet.
+    pub rows: (u32, u32),
+    /// Level it stands at before it runs on or over, metres.
+    pub level_m: f64,
+    /// Greatest depth, metres.
+    pub depth_m: f64,
+    /// Wet area, square metres.
+    pub area_m2: f64,
+    /// Volume, cubic metres.
+    pub volume_m3: f64,
+}
+
+/// Water going over the ridge between two rows.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct RowSpill {
+    /// The block.
+    pub block: BlockId,
+    /// On which ground.
+    pub state: GroundState,
+    /// Place, in the furrow it leaves.
+    pub at: Coord<f64>,
+    /// Row it leaves.
+    pub from_row: u32,
+    /// Row it enters.
+    pub to_row: u32,
+    /// Level of the crest, metres.
+    pub crest_m: f64,
+    /// How much higher than the crest the water would have to rise to run out along its own furrow, metres; `None`
+    /// where its own furrow does not lead out.
+    pub below_own_way_m: Option<f64>,
+    /// Land whose water goes over, hectares.
+    pub catchment_ha: f64,
 }
 
 /// A drain meets a track, a power line or a buried service.
@@ -190,4 +267,8 @@ pub struct DrainPlan {
     pub crossings: Vec<Crossing>,
     /// Where water leaves, before and after.
     pub outflows: Vec<OutflowChange>,
+    /// Water standing among rows deeper than is tolerated and than the heights can be off, by block, deepest first.
+    pub row_ponds: Vec<RowPond>,
+    /// Ridges water goes over, by block, largest catchment first.
+    pub row_spills: Vec<RowSpill>,
 }

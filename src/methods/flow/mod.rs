@@ -27,5 +27,5 @@ pub use depressions::fill;
 pub use direction::{Directions, d8_codes, directions, receiver, route, steepest_slope};
 pub use distance::{Reach, grow};
 pub use ponding::{Pond, ponds};
-pub use row_graph::{Crossing, Onward, Overtopping, RowFlow, RowGraph, Sag, Station, StationFlow, row_flow};
+pub use row_graph::{Crossing, Onward, Overtopping, RowFlow, RowGraph, Sag, Station, StationFlow, row_flow, row_flows};
 pub use strahler::{StreamSegment, stream_orders, stream_segments};

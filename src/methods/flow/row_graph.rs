@@ -19,6 +19,7 @@
 //! channels (`levels_and_balance`); with ridges of no height, the levels and receivers of a grid (`no_ridges_is_a_grid`) and
 //! the totals of a published one (`textbook_grid_without_ridges`).
 
+use rayon::prelude::*;
 use std::cmp::Reverse;
 use std::collections::BinaryHeap;
 
@@ -155,6 +156,15 @@ pub fn row_flow(graph: &RowGraph) -> RowFlow {
     let next = links.receivers(&level);
     let through = links.totals(&level, &next);
     links.answer(&level, &next, &through)
+}
+
+/// [`row_flow`] of each graph, side by side.
+///
+/// # Panics
+/// As [`row_flow`].
+#[must_use]
+pub fn row_flows(graphs: &[&RowGraph]) -> Vec<RowFlow> {
+    graphs.par_iter().map(|graph| row_flow(graph)).collect()
 }
 
 /// A way between two stations.

@@ -4,13 +4,14 @@
 //! * [`route`]: cheapest ways to outlets and waterways
 //! * [`network`]: collectors and main drains as one tree of stations
 //! * [`sizing`]: discharge and section of each drain
+//! * [`among_rows`]: water in the [`furrows`], over the ridges between them, and at the row ends
 //! * [`proof`]: the answer for every row
 //! * [`crossing`], [`outflow`], [`report`]: what is met, what leaves, what to say
 
 use crate::bibliography::Bibliography;
 use crate::finding::{Finding, Outcome, Problem, ProblemKind, Problems, Severity};
 use crate::land::blocks::BlockPlan;
-use crate::land::drains::DrainPlan;
+use crate::land::drains::{DrainPlan, DrainsTo};
 use crate::land::levelling::LevellingPlan;
 use crate::land::site::Site;
 use crate::land::survey::Ground;
@@ -20,8 +21,10 @@ use crate::methods::hydraulics::{DrainNode, InvertError, Inverts, ReturnRain, dr
 use crate::stages::{Ctx, Stage, StageInfo};
 use geo::Coord;
 
+mod among_rows;
 mod collector;
 mod crossing;
+mod furrows;
 mod network;
 mod outflow;
 mod params;
@@ -71,7 +74,9 @@ impl Stage for DrainsStage {
                  other. Beds are the highest that keep a least depth and a least fall everywhere, found in one pass from the \
                  heads down; where an outlet is too high the deficit and the head that causes it are named. Discharge is found \
                  by the rational formula and by drainage coefficient, sections by Manning with the bed grown up, velocity with \
-                 the bed new. Every row is proved on the ground as it lies and on the design surface; what the accuracy of \
+                 the bed new. Among the rows water runs along the furrows and spills over the ridges between them, by a flood over the \
+                 graph of both, so that row-end discharge, standing water and ridges gone over are known. Every row is proved \
+                 on the ground as it lies and on the design surface; what the accuracy of \
                  the heights leaves open is said to be open.",
         needs: &["survey", "terrain", "water", "blocks"],
         reads: &[
@@ -85,10 +90,12 @@ impl Stage for DrainsStage {
         makes: &[
             "drains with stations, beds, sections, discharge and velocity",
             "a proof for every row before and after the works",
+            "water standing among rows and ridges it goes over",
             "crossings and what they need",
             "catchment, peak and volume at every place where water leaves, before and after",
         ],
         cites: &[
+            Bibliography::Barnes2014,
             Bibliography::BransbyWilliams1922,
             Bibliography::Chow1959,
             Bibliography::Cormen2009,
@@ -119,11 +126,17 @@ impl Stage for DrainsStage {
         let loads = sizing::Loads::of(&net, &rain, params);
         let drains = sizing::size(&net, &inverts, &loads, input.blocks, params);
         let receiving = proof::Receiving { net: &net, inverts: &inverts, reach_m: &reach_m };
-        let proofs = two_way::joined(proof::proofs(&input, &receiving, params));
+        let open = |b: usize, r: usize| {
+            net.node_of_row.get(&(b, r)).is_some_and(|n| net.leaves_to(*n) != DrainsTo::Nowhere)
+        };
+        let runoff = among_rows::Runoff { rain: &rain, row_area_ha: &row_area_ha, open: &open };
+        let among = among_rows::follow(&input, &runoff, params);
+        let proofs = two_way::joined(proof::proofs(&input, &receiving, &among, params));
+        let (row_ponds, row_spills) = among.told();
         let crossings = crossing::crossings(input.site, &input.blocks.tracks, &drains, params);
         let works = outflow::Works { net: &net, loads: &loads, rain: &rain, row_area_ha: &row_area_ha };
         let outflows = outflow::outflows(&input, &works, params);
-        let plan = DrainPlan { drains, proofs, crossings, outflows };
+        let plan = DrainPlan { drains, proofs, crossings, outflows, row_ponds, row_spills };
         let mut findings = report::findings(&input, &plan, &net, &inverts, params);
         if !full_depth {
             findings.push(report::shallow_note(params));

@@ -125,6 +125,12 @@ pub struct DrainsParams {
     /// Standing water a row may hold, millimetres.
     #[schemars(range(min = 0.0, max = 200.0), extend("x-source" = "10 to 30 mm; common practice, no source"))]
     pub reverse_tolerance_mm: f64,
+    /// How high the ridge between two rows stands above the furrow, millimetres: water higher than that spills into the next row.
+    #[schemars(range(min = 0.0, max = 500.0), extend("x-source" = "hilled-up cane 100 to 200 mm; common practice, no source"))]
+    pub ridge_mm: f64,
+    /// Distance between the places along a row at which its water is followed, metres.
+    #[schemars(range(min = 1.0, max = 20.0), extend("x-source" = "numerical choice"))]
+    pub row_water_step_m: f64,
     /// Accuracy the finished surface is built to, millimetres.
     #[schemars(range(min = 5.0, max = 100.0), extend("x-source" = "25 mm; common practice of laser and RTK grading, no source"))]
     pub finish_tolerance_mm: f64,
@@ -171,6 +177,8 @@ impl Default for DrainsParams {
             culvert_least_mm: 450.0,
             culvert_head_m: 0.3,
             reverse_tolerance_mm: 20.0,
+            ridge_mm: 150.0,
+            row_water_step_m: 2.5,
             finish_tolerance_mm: 25.0,
             outflow_rise_pct: 5.0,
             same_outflow_within_m: 60.0,

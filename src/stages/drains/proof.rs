@@ -1,12 +1,13 @@
 //! The proof for every row: does its water reach the drain, and the drain an outlet?
 //!
-//! Three things must hold: the row falls from end to end, no more water stands in it than is tolerated, and its low
-//! end lies above the bed the drain there must have. Only what holds beyond the accuracy of the heights counts as yes.
+//! Four things must hold: the row's water does not spill over a ridge into the next row, no more water stands in it than
+//! is tolerated, the row falls from end to end, and its low end lies above the bed the drain there must have. Only what holds beyond the accuracy of the heights counts as yes.
 
+use super::among_rows::{AmongBlocks, RowNow, band_m};
 use super::network::Network;
 use super::params::DrainsParams;
 use crate::land::blocks::{Row, RowFall};
-use crate::land::drains::{Drains, DrainsTo, RowProof};
+use crate::land::drains::{AmongRows, Drains, DrainsTo, GroundState, RowProof};
 use crate::land::levelling::{BlockEarth, SurfaceKind};
 use crate::methods::hydraulics::Inverts;
 use crate::stages::drains::DrainsInput;
@@ -31,7 +32,12 @@ struct Verdict {
 
 /// Proofs of all rows, by block and row number.
 #[must_use]
-pub fn proofs(input: &DrainsInput<'_>, receiving: &Receiving<'_>, p: &DrainsParams) -> Vec<RowProof> {
+pub fn proofs(
+    input: &DrainsInput<'_>,
+    receiving: &Receiving<'_>,
+    among: &AmongBlocks,
+    p: &DrainsParams,
+) -> Vec<RowProof> {
     let mut proofs = Vec::new();
     for (b, block) in input.blocks.blocks.iter().enumerate() {
         let earth = input.levelling.and_then(|l| l.blocks.iter().find(|e| e.block == block.id));
@@ -39,10 +45,11 @@ pub fn proofs(input: &DrainsInput<'_>, receiving: &Receiving<'_>, p: &DrainsPara
             let node = receiving.net.node_of_row.get(&(b, r)).copied();
             let to = node.map_or(DrainsTo::Nowhere, |n| receiving.net.leaves_to(n));
             let bed_m = node.and_then(|n| bed_m(receiving, n));
-            let band_m = input.ground.accuracy.band_95_m();
-            let before = judge(before_fall(input, row), bed_m, band_m, &to, p);
-            let after =
-                after_fall(earth, r).map(|fall| judge(Some(fall), bed_m, p.finish_tolerance_mm / 1_000.0, &to, p));
+            let water = among.row(b, r);
+            let at = |state| Place { bed_m, band_m: band_m(input, state, p), to: &to };
+            let before = judge(before_fall(input, row), water.map(|w| w.0), &at(GroundState::Before), p);
+            let after = after_fall(earth, r)
+                .map(|fall| judge(Some(fall), water.map(|w| w.1), &at(GroundState::After), p));
             let counts = after.as_ref().unwrap_or(&before);
             proofs.push(RowProof {
                 block: block.id,
@@ -52,6 +59,11 @@ pub fn proofs(input: &DrainsInput<'_>, receiving: &Receiving<'_>, p: &DrainsPara
                 to: if bed_m.is_some() { to } else { DrainsTo::Nowhere },
                 margin_m: (before.margin_m, counts.margin_m),
                 reason: counts.reason.clone(),
+                among: water.map(|(before, after)| AmongRows {
+                    standing_m: (before.standing_m, after.standing_m),
+                    end_ha: (before.end_ha, after.end_ha),
+                    end_m3_s: (before.end_m3_s, after.end_m3_s),
+                }),
             });
         }
     }
@@ -74,36 +86,48 @@ pub fn after_fall(earth: Option<&BlockEarth>, row: usize) -> Option<RowFall> {
     earth.rows_after.get(row).copied()
 }
 
-/// Judges one row on one surface whose heights are good to `band_m`.
-fn judge(fall: Option<RowFall>, bed_m: Option<f64>, band_m: f64, to: &DrainsTo, p: &DrainsParams) -> Verdict {
+/// Where a row's water is to go, and how well heights are known.
+struct Place<'a> {
+    bed_m: Option<f64>,
+    band_m: f64,
+    to: &'a DrainsTo,
+}
+
+/// One thing that must hold: spare height, negative when it fails, what is needed to be sure, and what is to be said.
+type Condition = (f64, f64, String);
+
+/// Judges one row on one surface.
+fn judge(fall: Option<RowFall>, water: Option<RowNow>, place: &Place<'_>, p: &DrainsParams) -> Verdict {
     let Some(fall) = fall else {
         let reason = "the fall is not known, no ground was surveyed here".to_owned();
         return Verdict { drains: Drains::CannotBeTold, margin_m: 0.0, reason };
     };
-    let (Some(bed_m), false) = (bed_m, *to == DrainsTo::Nowhere) else {
+    let (Some(bed_m), false) = (place.bed_m, *place.to == DrainsTo::Nowhere) else {
         let reason = "no drain leads from its low end to an outlet".to_owned();
         return Verdict { drains: Drains::No, margin_m: 0.0, reason };
     };
-    let drop_m = p.row_end_drop_mm / 1_000.0;
+    let band_m = place.band_m;
     let margin_m = fall.low_level_m - bed_m;
     let end_to_end_m = fall.high_level_m - fall.low_level_m;
     let tolerance_m = p.reverse_tolerance_mm / 1_000.0;
-    // Spare height of each condition, negative when it fails. Noise in the heights adds to standing water and
-    // hardly ever takes from it, so standing water within the tolerance needs no band of its own.
-    let standing_spare_m = tolerance_m - fall.reverse_depth_m;
-    let conditions = [
+    // A ridge lets water out before the furrow would: what stands is never deeper than the row alone would hold.
+    let standing_m = water.map_or(fall.reverse_depth_m, |w| w.standing_m);
+    // Noise in the heights adds to standing water and hardly ever takes from it, so standing water within the
+    // tolerance needs no band of its own.
+    let mut conditions: Vec<Condition> = water.and_then(|w| w.spills).map(spilling).into_iter().collect();
+    conditions.extend([
         (
-            standing_spare_m,
+            tolerance_m - standing_m,
             0.0,
             format!(
                 "{:.0} mm of water stands in it, {:.0} mm is tolerated",
-                fall.reverse_depth_m * 1_000.0,
+                standing_m * 1_000.0,
                 p.reverse_tolerance_mm
             ),
         ),
         (end_to_end_m, band_m, format!("it falls {:.0} mm from end to end", end_to_end_m * 1_000.0)),
         (
-            margin_m - drop_m,
+            margin_m - p.row_end_drop_mm / 1_000.0,
             band_m,
             format!(
                 "its low end lies {:.0} mm above the bed the drain must have, {:.0} mm are needed",
@@ -111,7 +135,7 @@ fn judge(fall: Option<RowFall>, bed_m: Option<f64>, band_m: f64, to: &DrainsTo, 
                 p.row_end_drop_mm
             ),
         ),
-    ];
+    ]);
     let failed = conditions.iter().find(|(spare, _, _)| *spare < -band_m);
     if let Some((_, _, why)) = failed {
         return Verdict { drains: Drains::No, margin_m, reason: why.clone() };
@@ -122,4 +146,14 @@ fn judge(fall: Option<RowFall>, bed_m: Option<f64>, band_m: f64, to: &DrainsTo, 
         return Verdict { drains: Drains::CannotBeTold, margin_m, reason };
     }
     Verdict { drains: Drains::Yes, margin_m, reason: String::new() }
+}
+
+/// Water over a ridge: the furrow's own way out must surely be the higher one before it counts.
+fn spilling((row, below_m): (u32, f64)) -> Condition {
+    let said = if below_m.is_finite() {
+        format!("its water spills over the ridge into row {row}, {:.0} mm before it would run out", below_m * 1_000.0)
+    } else {
+        format!("its water finds no way out but over the ridge into row {row}")
+    };
+    (-below_m, 0.0, said)
 }

@@ -2,7 +2,7 @@
 
 use super::DrainsInput;
 use crate::land::blocks::{BlockPlan, Row, RowBlock, RowFall};
-use crate::land::drains::{Drains, RowProof};
+use crate::land::drains::{AmongRows, Drains, RowProof};
 use crate::land::levelling::LevellingPlan;
 use crate::stages::falls::{crest_share, row_fall};
 use geo::LineString;
@@ -68,16 +68,29 @@ pub fn joined(proofs: Vec<RowProof>) -> Vec<RowProof> {
     for proof in proofs {
         match joined.last_mut().filter(|last| (last.block, last.row) == (proof.block, proof.row)) {
             Some(last) => {
+                let among = worse_half(last.among, proof.among);
                 let before = if rank(proof.before) < rank(last.before) { proof.before } else { last.before };
                 if rank(proof.after) < rank(last.after) {
                     *last = proof;
                 }
                 last.before = before;
+                last.among = among;
             }
             None => joined.push(proof),
         }
     }
     joined
+}
+
+/// Of two halves the deeper water and the larger flow.
+fn worse_half(a: Option<AmongRows>, b: Option<AmongRows>) -> Option<AmongRows> {
+    let (Some(a), Some(b)) = (a, b) else { return a.or(b) };
+    let larger = |x: (f64, f64), y: (f64, f64)| (x.0.max(y.0), x.1.max(y.1));
+    Some(AmongRows {
+        standing_m: larger(a.standing_m, b.standing_m),
+        end_ha: larger(a.end_ha, b.end_ha),
+        end_m3_s: larger(a.end_m3_s, b.end_m3_s),
+    })
 }
 
 #[cfg(test)]
@@ -96,6 +109,7 @@ mod tests {
             to: DrainsTo::Nowhere,
             margin_m: (0.0, 0.0),
             reason: String::new(),
+            among: None,
         };
         let joined = joined(vec![
             half(1, Drains::No, Drains::Yes),
