@@ -42,7 +42,19 @@ pub const RATES_READ: &[(&str, &[&str])] = &[
         "blocks",
         &["drain_per_m3", "gross_margin_per_ha", "harvester_per_h", "haul_per_m3_per_100_m", "levelling_per_m3"],
     ),
-    ("levelling", &["haul_per_m3_per_100_m", "levelling_per_m3", "smoothing_per_ha", "topsoil_per_m3"]),
+    (
+        "levelling",
+        &[
+            "dozer_push_per_m3",
+            "dozer_push_per_m3_per_100_m",
+            "haul_per_m3_per_100_m",
+            "levelling_per_m3",
+            "smoothing_per_ha",
+            "topsoil_per_m3",
+            "truck_per_m3",
+            "truck_per_m3_per_100_m",
+        ],
+    ),
     ("clearing", &["burn_per_ha", "cultivation_per_ha", "dozer_per_h"]),
 ];
 

@@ -2,17 +2,18 @@
 
 use super::layers::Plain;
 use super::{Results, sheet, view};
-use crate::land::blocks::RowBlock;
+use crate::land::blocks::{BlockId, RowBlock};
 use crate::land::document::{FieldKind, GeometryKind, Layer, Pattern, Table, Value};
-use crate::land::levelling::{BlockEarth, LevellingPlan};
+use crate::land::levelling::{BlockEarth, LevellingPlan, PlaceHaul, RiskArea, SoilRisk};
+use crate::land::site::{EarthPlace, EarthPlaceKind};
 use crate::land::terrain::Contour;
-use geo::{Geometry, LineString};
+use geo::{Geometry, LineString, Point};
 
 use FieldKind::{Integer, Real, Text};
 
 /// Every table of the earthworks, in a fixed order.
 pub(super) fn all(results: &Results<'_>) -> Vec<Table> {
-    vec![earthworks(results), surfaces(results), hauls(results), doubts(results)]
+    vec![earthworks(results), surfaces(results), hauls(results), haul_bands(results), balance(results), doubts(results)]
 }
 
 fn levelling<'a>(results: &Results<'a>) -> Option<&'a LevellingPlan> {
@@ -38,11 +39,15 @@ fn earthworks(results: &Results<'_>) -> Table {
         ("fill_compacted_m3", Real(1)),
         ("cut_fill_ratio", Real(3)),
         ("borrow_bank_m3", Real(1)),
+        ("no_place_bank_m3", Real(1)),
         ("max_cut_mm", Real(0)),
         ("max_fill_mm", Real(0)),
         ("haul_mean_m", Real(0)),
+        ("haul_plan", Text),
         ("haul_by_band", Text),
         ("subsoil_ha", Real(2)),
+        ("subsoil_shows_ha", Real(2)),
+        ("least_topsoil_mm", Real(0)),
         ("strip_m3", Real(0)),
         ("edge_step_mm", Real(0)),
         ("moved_m3", Real(1)),
@@ -61,11 +66,14 @@ fn earthworks(results: &Results<'_>) -> Table {
         ("held_by", Text),
         ("limits_given_up", Text),
     ];
-    let rows = pairs(results).into_iter().map(|(block, earth)| earthworks_row(block, earth)).collect();
+    let risks = |block: &RowBlock| -> Vec<&RiskArea> {
+        levelling(results).map_or(&[][..], |l| &l.risk_areas).iter().filter(|a| a.block == block.id).collect()
+    };
+    let rows = pairs(results).into_iter().map(|(block, earth)| earthworks_row(block, earth, &risks(block))).collect();
     sheet::table("earthworks", "Earthworks by block", columns, rows)
 }
 
-fn earthworks_row(block: &RowBlock, earth: &BlockEarth) -> Vec<Value> {
+fn earthworks_row(block: &RowBlock, earth: &BlockEarth, risks: &[&RiskArea]) -> Vec<Value> {
     let proof = earth.proof.as_ref();
     let mut from_m = 0.0;
     let mut bands = Vec::new();
@@ -83,11 +91,15 @@ fn earthworks_row(block: &RowBlock, earth: &BlockEarth) -> Vec<Value> {
         earth.fill_m3.into(),
         earth.cut_fill_ratio.into(),
         earth.borrow_m3.into(),
+        earth.unplaced_m3.into(),
         (1_000.0 * earth.max_cut_m).into(),
         (1_000.0 * earth.max_fill_m).into(),
         earth.haul_mean_m.into(),
+        haul_plan(earth).into(),
         bands.join("; ").into(),
         (earth.subsoil_m2 / 1e4).into(),
+        (risks.iter().filter(|a| a.risk == SoilRisk::Bare).map(|a| a.area_m2).sum::<f64>() / 1e4).into(),
+        risks.iter().map(|a| 1_000.0 * a.least_left_m).reduce(f64::min).into(),
         earth.strip_m3.into(),
         (1_000.0 * earth.edge_step_m).into(),
         proof.map(|p| p.moved_m3).into(),
@@ -202,6 +214,152 @@ pub(super) fn haul_layer(results: &Results<'_>) -> Option<Layer> {
     .with(haul_rows(results))
 }
 
+/// How the hauls were found.
+fn haul_plan(earth: &BlockEarth) -> &'static str {
+    if earth.hauls_cheapest { "cheapest by machine, proven" } else { "shortest, each by its cheapest machine" }
+}
+
+/// What each machine carries over each band of distance.
+fn haul_bands(results: &Results<'_>) -> Table {
+    let columns = &[
+        ("block", Integer),
+        ("name", Text),
+        ("from_m", Real(0)),
+        ("up_to_m", Real(0)),
+        ("machine", Text),
+        ("volume_bank_m3", Real(0)),
+        ("share_of_band_pct", Real(0)),
+        ("band_price_per_m3_low", Real(2)),
+        ("band_price_per_m3_likely", Real(2)),
+        ("band_price_per_m3_high", Real(2)),
+        ("haul_plan", Text),
+    ];
+    let mut rows: Vec<Vec<Value>> = Vec::new();
+    for (block, earth) in pairs(results) {
+        let mut from_m = 0.0;
+        for band in &earth.bands {
+            for (machine, volume_m3) in &band.by_machine {
+                rows.push(vec![
+                    block.id.0.into(),
+                    block.name.as_str().into(),
+                    from_m.into(),
+                    band.up_to_m.into(),
+                    machine.words().into(),
+                    (*volume_m3).into(),
+                    (100.0 * volume_m3 / band.volume_m3).into(),
+                    band.price_per_m3.low.into(),
+                    band.price_per_m3.likely.into(),
+                    band.price_per_m3.high.into(),
+                    haul_plan(earth).into(),
+                ]);
+            }
+            from_m = band.up_to_m;
+        }
+    }
+    sheet::table("haul_bands", "Hauls by distance and machine", columns, rows)
+}
+
+/// Soil of one block or of the property, bank cubic metres.
+#[derive(Default)]
+struct Soil {
+    lacks: f64,
+    over: f64,
+    from_places: f64,
+    to_places: f64,
+    no_source: f64,
+    no_place: f64,
+    drain_spoil: f64,
+}
+
+impl Soil {
+    fn of(earth: &BlockEarth, drain_spoil: f64) -> Self {
+        let places =
+            |kind: EarthPlaceKind| earth.places.iter().filter(|p| p.kind == kind).map(|p| p.volume_m3).sum::<f64>();
+        Self {
+            lacks: earth.borrow_m3.max(0.0),
+            over: (-earth.borrow_m3).max(0.0),
+            from_places: places(EarthPlaceKind::Borrow),
+            to_places: places(EarthPlaceKind::Spoil),
+            no_source: earth.unplaced_m3.max(0.0),
+            no_place: (-earth.unplaced_m3).max(0.0),
+            drain_spoil,
+        }
+    }
+
+    fn and(self, other: &Self) -> Self {
+        Self {
+            lacks: self.lacks + other.lacks,
+            over: self.over + other.over,
+            from_places: self.from_places + other.from_places,
+            to_places: self.to_places + other.to_places,
+            no_source: self.no_source + other.no_source,
+            no_place: self.no_place + other.no_place,
+            drain_spoil: self.drain_spoil + other.drain_spoil,
+        }
+    }
+
+    /// What drain spoil cannot make up for.
+    fn still_needed(&self) -> f64 {
+        (self.no_source - self.drain_spoil).max(0.0)
+    }
+
+    fn row(&self, number: Option<u32>, name: &str, places: &str) -> Vec<Value> {
+        vec![
+            number.into(),
+            name.into(),
+            self.lacks.into(),
+            self.over.into(),
+            self.from_places.into(),
+            self.to_places.into(),
+            self.no_source.into(),
+            self.no_place.into(),
+            self.drain_spoil.into(),
+            self.still_needed().into(),
+            places.into(),
+        ]
+    }
+}
+
+/// Earth balance of the property: what blocks lack and have over, what places and drains give. Drains are dug after the
+/// blocks are designed; the spoil of a block's own drains lies at its edge, that of main drains is counted for the property.
+pub(super) fn balance(results: &Results<'_>) -> Table {
+    let columns = &[
+        ("block", Integer),
+        ("name", Text),
+        ("lacks_bank_m3", Real(0)),
+        ("over_bank_m3", Real(0)),
+        ("from_places_m3", Real(0)),
+        ("to_places_m3", Real(0)),
+        ("no_source_m3", Real(0)),
+        ("no_place_m3", Real(0)),
+        ("drain_spoil_m3", Real(0)),
+        ("still_needed_m3", Real(0)),
+        ("places", Text),
+    ];
+    let drains = results.plan().and_then(|p| p.drains).map_or(&[][..], |d| &d.drains);
+    let spoil = |of: Option<BlockId>| drains.iter().filter(|d| d.block == of).map(|d| d.excavation_m3).sum::<f64>();
+    let mut rows = Vec::new();
+    let mut all = Soil::default();
+    for (block, earth) in pairs(results) {
+        let soil = Soil::of(earth, spoil(Some(block.id)));
+        let places: Vec<String> = earth.places.iter().map(place_words).collect();
+        rows.push(soil.row(Some(block.id.0), &block.name, &places.join("; ")));
+        all = all.and(&soil);
+    }
+    if !rows.is_empty() {
+        let mains = Soil { drain_spoil: spoil(None), ..Soil::default() };
+        rows.push(mains.row(None, "main drains", ""));
+        rows.push(all.and(&mains).row(None, "property", "drain spoil is not in the price of the earthworks"));
+    }
+    sheet::table("earth_balance", "Earth balance of the property", columns, rows)
+}
+
+fn place_words(haul: &PlaceHaul) -> String {
+    let way = if haul.kind == EarthPlaceKind::Borrow { "from" } else { "to" };
+    let (volume_m3, distance_m) = (haul.volume_m3, haul.distance_m);
+    format!("{volume_m3:.0} m3 {way} {} over {distance_m:.0} m, {:.2} a m3 there", haul.place, haul.price_per_m3)
+}
+
 /// Contours of the surface to be built.
 pub(super) fn contour_layer(results: &Results<'_>) -> Option<Layer> {
     let contours = levelling(results).map_or(&[][..], |l| &l.contours);
@@ -217,6 +375,66 @@ pub(super) fn contour_layer(results: &Results<'_>) -> Option<Layer> {
         label: Some("level_m"),
     }
     .with(contours.iter().map(|c| (Geometry::MultiLineString(c.lines.clone()), value(c))).collect())
+}
+
+/// Where yield is at risk because topsoil is cut away.
+pub(super) fn risk_layer(results: &Results<'_>) -> Option<Layer> {
+    let areas = levelling(results).map_or(&[][..], |l| &l.risk_areas);
+    let name = |id: BlockId| pairs(results).into_iter().find(|(b, _)| b.id == id).map(|(b, _)| b.name.clone());
+    let row = |a: &RiskArea| {
+        vec![
+            a.block.0.into(),
+            name(a.block).into(),
+            a.risk.words().into(),
+            a.area_m2.into(),
+            (1_000.0 * a.least_left_m).into(),
+        ]
+    };
+    Plain {
+        name: "yield_risk",
+        title: "Yield at risk: topsoil cut thin or away",
+        kind: GeometryKind::Area,
+        columns: &[
+            ("block", Integer),
+            ("name", Text),
+            ("risk", Text),
+            ("area_m2", Real(0)),
+            ("least_topsoil_mm", Real(0)),
+        ],
+        stroke: [170, 60, 20],
+        fill: Some([170, 60, 20, 60]),
+        pattern: Pattern::Hatched(45),
+        label: None,
+    }
+    .with(areas.iter().map(|a| (Geometry::MultiPolygon(a.outline.clone()), row(a))).collect())
+}
+
+/// Places given that give or take soil, with what is carried.
+pub(super) fn place_layer(results: &Results<'_>) -> Option<Layer> {
+    let moved = |place: &EarthPlace| {
+        let all = pairs(results).into_iter().flat_map(|(_, earth)| &earth.places);
+        all.filter(|h| h.kind == place.kind && h.place == place.name).map(|h| h.volume_m3).sum::<f64>()
+    };
+    let row = |p: &EarthPlace| {
+        vec![p.name.as_str().into(), p.kind.word().into(), p.capacity_m3.into(), p.price_per_m3.into(), moved(p).into()]
+    };
+    Plain {
+        name: "earth_place",
+        title: "Places that give or take soil",
+        kind: GeometryKind::Point,
+        columns: &[
+            ("name", Text),
+            ("kind", Text),
+            ("capacity_m3", Real(0)),
+            ("price_per_m3", Real(2)),
+            ("volume_bank_m3", Real(0)),
+        ],
+        stroke: [90, 60, 30],
+        fill: None,
+        pattern: Pattern::Solid,
+        label: Some("name"),
+    }
+    .with(results.site.layers.earth_places.iter().map(|p| (Geometry::Point(Point(p.at)), row(p))).collect())
 }
 
 /// What moves the price of the earth.

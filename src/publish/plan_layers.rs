@@ -17,6 +17,8 @@ pub(super) fn all(results: &Results<'_>) -> Vec<Layer> {
     out.extend(guidance(plan));
     out.extend(earth_tables::haul_layer(results));
     out.extend(earth_tables::contour_layer(results));
+    out.extend(earth_tables::risk_layer(results));
+    out.extend(earth_tables::place_layer(results));
     out.extend(pegs(results));
     out
 }
