@@ -91,7 +91,8 @@ fn depth_at_the_edge_m(plan: &LevellingPlan, within_m: f64) -> f64 {
 
 #[test]
 fn ground_keeps_its_height_along_a_track_that_stays() {
-    let (ground, blocks) = farm(wavy);
+    // A bank of 0.3 m beside the track: within the cross-fall filling the low strip is the least earth.
+    let (ground, blocks) = farm(|at| 10.0 - 0.002 * at.x + 0.3 * ((at.y - 20.0) / 10.0).clamp(0.0, 1.0));
     let mut site = site(1.0);
     let line = LineString(vec![Coord { x: 0.0, y: 9.0 }, Coord { x: 300.0, y: 9.0 }]);
     site.layers.tracks = vec![ExistingTrack { name: String::new(), line, width_m: Some(4.0) }];
@@ -110,13 +111,13 @@ fn ground_keeps_its_height_along_a_track_that_stays() {
         (outcome.value, outcome.findings)
     };
     let said = |findings: &[crate::finding::Finding]| findings.iter().any(|f| f.code == "fixed_level_changed");
-    let kept = LevellingParams { fixed_level_mm: 65.0, fixed_reach_m: 4.0, ..params(Forming::GradedRows) };
+    let kept = LevellingParams { fixed_level_mm: 30.0, fixed_reach_m: 4.0, ..params(Forming::GradedRows) };
     let (free, _) = run(LevellingParams { fixed_reach_m: 0.0, ..kept.clone() });
     let (plan, findings) = run(kept.clone());
     // A lane of 5 m between points may stand a little higher than both.
     assert!(plan.blocks[0].given_up.is_empty(), "{:?}", plan.blocks[0].given_up);
     let (kept_m, free_m) = (depth_at_the_edge_m(&plan, 3.0), depth_at_the_edge_m(&free, 3.0));
-    assert!(kept_m < 0.065 + 0.015 && free_m > kept_m + 0.015, "{kept_m} {free_m}");
+    assert!(kept_m < 0.03 + 0.015 && free_m > 0.07, "{kept_m} {free_m}");
     assert!(!said(&findings));
     // A plane cannot follow; it says so.
     let (_, findings) = run(LevellingParams { surface: Forming::Plane, ..kept.clone() });
