@@ -1,27 +1,31 @@
-//! Tables and layers of the earthworks: what is moved, proven, offered, hauled and in doubt.
+//! Tables of the earthworks: what is moved, proven, offered, hauled and in doubt.
 
-use super::layers::Plain;
-use super::{Results, sheet, view};
-use crate::land::blocks::{BlockId, RowBlock};
-use crate::land::document::{FieldKind, GeometryKind, Layer, Pattern, Table, Value};
-use crate::land::levelling::{BlockEarth, LevellingPlan, PlaceHaul, RiskArea, SoilRisk};
-use crate::land::site::{EarthPlace, EarthPlaceKind};
-use crate::land::terrain::Contour;
-use geo::{Geometry, LineString, Point};
+use super::{Results, earth_balance, sheet, view};
+use crate::land::blocks::RowBlock;
+use crate::land::document::{FieldKind, Table, Value};
+use crate::land::levelling::{BlockEarth, LevellingPlan, RiskArea, SoilRisk};
+use geo::{Geometry, LineString};
 
 use FieldKind::{Integer, Real, Text};
 
 /// Every table of the earthworks, in a fixed order.
 pub(super) fn all(results: &Results<'_>) -> Vec<Table> {
-    vec![earthworks(results), surfaces(results), hauls(results), haul_bands(results), balance(results), doubts(results)]
+    vec![
+        earthworks(results),
+        surfaces(results),
+        hauls(results),
+        haul_bands(results),
+        earth_balance::table(results),
+        doubts(results),
+    ]
 }
 
-fn levelling<'a>(results: &Results<'a>) -> Option<&'a LevellingPlan> {
+pub(super) fn levelling<'a>(results: &Results<'a>) -> Option<&'a LevellingPlan> {
     results.plan().and_then(|p| p.levelling)
 }
 
 /// Blocks with their earth, in order of block.
-fn pairs<'a>(results: &Results<'a>) -> Vec<(&'a RowBlock, &'a BlockEarth)> {
+pub(super) fn pairs<'a>(results: &Results<'a>) -> Vec<(&'a RowBlock, &'a BlockEarth)> {
     let Some(plan) = results.plan() else { return Vec::new() };
     let blocks = plan.blocks.map_or(&[][..], |b| &b.blocks);
     blocks.iter().filter_map(|b| Some((b, view::earth(plan, b.id)?))).collect()
@@ -164,7 +168,8 @@ fn surfaces(results: &Results<'_>) -> Table {
     sheet::table("surfaces", "Surfaces compared, block by block", columns, rows)
 }
 
-const HAUL: &[(&str, FieldKind)] = &[
+/// Columns of a main haul.
+pub(super) const HAUL: &[(&str, FieldKind)] = &[
     ("block", Integer),
     ("volume_bank_m3", Real(0)),
     ("distance_m", Real(0)),
@@ -174,7 +179,8 @@ const HAUL: &[(&str, FieldKind)] = &[
     ("to_n", Real(1)),
 ];
 
-fn haul_rows(results: &Results<'_>) -> Vec<(Geometry<f64>, Vec<Value>)> {
+/// The main hauls with their way.
+pub(super) fn haul_rows(results: &Results<'_>) -> Vec<(Geometry<f64>, Vec<Value>)> {
     pairs(results)
         .into_iter()
         .flat_map(|(block, earth)| earth.hauls.iter().map(move |haul| (block, haul)))
@@ -197,21 +203,6 @@ fn haul_rows(results: &Results<'_>) -> Vec<(Geometry<f64>, Vec<Value>)> {
 fn hauls(results: &Results<'_>) -> Table {
     let rows = haul_rows(results).into_iter().map(|(_, values)| values).collect();
     sheet::table("hauls", "Main hauls, cut to fill", HAUL, rows)
-}
-
-/// The main hauls as a layer.
-pub(super) fn haul_layer(results: &Results<'_>) -> Option<Layer> {
-    Plain {
-        name: "haul",
-        title: "Main hauls, cut to fill",
-        kind: GeometryKind::Line,
-        columns: HAUL,
-        stroke: [90, 60, 30],
-        fill: None,
-        pattern: Pattern::Solid,
-        label: None,
-    }
-    .with(haul_rows(results))
 }
 
 /// How the hauls were found.
@@ -257,184 +248,6 @@ fn haul_bands(results: &Results<'_>) -> Table {
         }
     }
     sheet::table("haul_bands", "Hauls by distance and machine", columns, rows)
-}
-
-/// Soil of one block or of the property, bank cubic metres.
-#[derive(Default)]
-struct Soil {
-    lacks: f64,
-    over: f64,
-    from_places: f64,
-    to_places: f64,
-    no_source: f64,
-    no_place: f64,
-    drain_spoil: f64,
-}
-
-impl Soil {
-    fn of(earth: &BlockEarth, drain_spoil: f64) -> Self {
-        let places =
-            |kind: EarthPlaceKind| earth.places.iter().filter(|p| p.kind == kind).map(|p| p.volume_m3).sum::<f64>();
-        Self {
-            lacks: earth.borrow_m3.max(0.0),
-            over: (-earth.borrow_m3).max(0.0),
-            from_places: places(EarthPlaceKind::Borrow),
-            to_places: places(EarthPlaceKind::Spoil),
-            no_source: earth.unplaced_m3.max(0.0),
-            no_place: (-earth.unplaced_m3).max(0.0),
-            drain_spoil,
-        }
-    }
-
-    fn and(self, other: &Self) -> Self {
-        Self {
-            lacks: self.lacks + other.lacks,
-            over: self.over + other.over,
-            from_places: self.from_places + other.from_places,
-            to_places: self.to_places + other.to_places,
-            no_source: self.no_source + other.no_source,
-            no_place: self.no_place + other.no_place,
-            drain_spoil: self.drain_spoil + other.drain_spoil,
-        }
-    }
-
-    /// What drain spoil cannot make up for.
-    fn still_needed(&self) -> f64 {
-        (self.no_source - self.drain_spoil).max(0.0)
-    }
-
-    fn row(&self, number: Option<u32>, name: &str, places: &str) -> Vec<Value> {
-        vec![
-            number.into(),
-            name.into(),
-            self.lacks.into(),
-            self.over.into(),
-            self.from_places.into(),
-            self.to_places.into(),
-            self.no_source.into(),
-            self.no_place.into(),
-            self.drain_spoil.into(),
-            self.still_needed().into(),
-            places.into(),
-        ]
-    }
-}
-
-/// Earth balance of the property: what blocks lack and have over, what places and drains give. Drains are dug after the
-/// blocks are designed; the spoil of a block's own drains lies at its edge, that of main drains is counted for the property.
-pub(super) fn balance(results: &Results<'_>) -> Table {
-    let columns = &[
-        ("block", Integer),
-        ("name", Text),
-        ("lacks_bank_m3", Real(0)),
-        ("over_bank_m3", Real(0)),
-        ("from_places_m3", Real(0)),
-        ("to_places_m3", Real(0)),
-        ("no_source_m3", Real(0)),
-        ("no_place_m3", Real(0)),
-        ("drain_spoil_m3", Real(0)),
-        ("still_needed_m3", Real(0)),
-        ("places", Text),
-    ];
-    let drains = results.plan().and_then(|p| p.drains).map_or(&[][..], |d| &d.drains);
-    let spoil = |of: Option<BlockId>| drains.iter().filter(|d| d.block == of).map(|d| d.excavation_m3).sum::<f64>();
-    let mut rows = Vec::new();
-    let mut all = Soil::default();
-    for (block, earth) in pairs(results) {
-        let soil = Soil::of(earth, spoil(Some(block.id)));
-        let places: Vec<String> = earth.places.iter().map(place_words).collect();
-        rows.push(soil.row(Some(block.id.0), &block.name, &places.join("; ")));
-        all = all.and(&soil);
-    }
-    if !rows.is_empty() {
-        let mains = Soil { drain_spoil: spoil(None), ..Soil::default() };
-        rows.push(mains.row(None, "main drains", ""));
-        rows.push(all.and(&mains).row(None, "property", "drain spoil is not in the price of the earthworks"));
-    }
-    sheet::table("earth_balance", "Earth balance of the property", columns, rows)
-}
-
-fn place_words(haul: &PlaceHaul) -> String {
-    let way = if haul.kind == EarthPlaceKind::Borrow { "from" } else { "to" };
-    let (volume_m3, distance_m) = (haul.volume_m3, haul.distance_m);
-    format!("{volume_m3:.0} m3 {way} {} over {distance_m:.0} m, {:.2} a m3 there", haul.place, haul.price_per_m3)
-}
-
-/// Contours of the surface to be built.
-pub(super) fn contour_layer(results: &Results<'_>) -> Option<Layer> {
-    let contours = levelling(results).map_or(&[][..], |l| &l.contours);
-    let value = |c: &Contour| vec![c.level_m.into(), (if c.major { "yes" } else { "no" }).into()];
-    Plain {
-        name: "design_contour",
-        title: "Contours of the surface to be built",
-        kind: GeometryKind::Line,
-        columns: &[("level_m", Real(2)), ("heavy", Text)],
-        stroke: [0, 90, 120],
-        fill: None,
-        pattern: Pattern::Solid,
-        label: Some("level_m"),
-    }
-    .with(contours.iter().map(|c| (Geometry::MultiLineString(c.lines.clone()), value(c))).collect())
-}
-
-/// Where yield is at risk because topsoil is cut away.
-pub(super) fn risk_layer(results: &Results<'_>) -> Option<Layer> {
-    let areas = levelling(results).map_or(&[][..], |l| &l.risk_areas);
-    let name = |id: BlockId| pairs(results).into_iter().find(|(b, _)| b.id == id).map(|(b, _)| b.name.clone());
-    let row = |a: &RiskArea| {
-        vec![
-            a.block.0.into(),
-            name(a.block).into(),
-            a.risk.words().into(),
-            a.area_m2.into(),
-            (1_000.0 * a.least_left_m).into(),
-        ]
-    };
-    Plain {
-        name: "yield_risk",
-        title: "Yield at risk: topsoil cut thin or away",
-        kind: GeometryKind::Area,
-        columns: &[
-            ("block", Integer),
-            ("name", Text),
-            ("risk", Text),
-            ("area_m2", Real(0)),
-            ("least_topsoil_mm", Real(0)),
-        ],
-        stroke: [170, 60, 20],
-        fill: Some([170, 60, 20, 60]),
-        pattern: Pattern::Hatched(45),
-        label: None,
-    }
-    .with(areas.iter().map(|a| (Geometry::MultiPolygon(a.outline.clone()), row(a))).collect())
-}
-
-/// Places given that give or take soil, with what is carried.
-pub(super) fn place_layer(results: &Results<'_>) -> Option<Layer> {
-    let moved = |place: &EarthPlace| {
-        let all = pairs(results).into_iter().flat_map(|(_, earth)| &earth.places);
-        all.filter(|h| h.kind == place.kind && h.place == place.name).map(|h| h.volume_m3).sum::<f64>()
-    };
-    let row = |p: &EarthPlace| {
-        vec![p.name.as_str().into(), p.kind.word().into(), p.capacity_m3.into(), p.price_per_m3.into(), moved(p).into()]
-    };
-    Plain {
-        name: "earth_place",
-        title: "Places that give or take soil",
-        kind: GeometryKind::Point,
-        columns: &[
-            ("name", Text),
-            ("kind", Text),
-            ("capacity_m3", Real(0)),
-            ("price_per_m3", Real(2)),
-            ("volume_bank_m3", Real(0)),
-        ],
-        stroke: [90, 60, 30],
-        fill: None,
-        pattern: Pattern::Solid,
-        label: Some("name"),
-    }
-    .with(results.site.layers.earth_places.iter().map(|p| (Geometry::Point(Point(p.at)), row(p))).collect())
 }
 
 /// What moves the price of the earth.

@@ -6,7 +6,10 @@
 pub mod as_built;
 mod charts;
 mod drawing;
+mod earth_balance;
+mod earth_layers;
 mod earth_tables;
+mod earth_words;
 mod labels;
 mod layers;
 mod maps;

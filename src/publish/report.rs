@@ -97,7 +97,7 @@ fn everything(results: &Results<'_>) -> Page {
         drains => grid(&tables::drains(results), HIDE_DRAINS),
         outflows => grid(&tables::outflows(results), HIDE_OUTFLOWS),
         earth => grid(&earth(results), &[]),
-        earth_balance => grid(&super::earth_tables::balance(results), &[]),
+        earth_balance => grid(&super::earth_balance::table(results), &[]),
         clearing => grid(&clearing(results), &[]),
         soil => grid(&soil(results), &[]),
         indicators => grid(&worth_tables::indicators(results), &[]),

@@ -9,6 +9,7 @@ mod data_faults;
 mod exact_levels;
 mod file_faults;
 mod full_disk;
+mod gains;
 mod highs_fit;
 mod program;
 mod runs;

@@ -6,7 +6,7 @@ use super::flow::Flow;
 use crate::land::blocks::RowBlock;
 use crate::land::document::{FieldKind, Value};
 use crate::land::paper::Paper;
-use crate::publish::{OptionResult, Results, maps, sheet, view};
+use crate::publish::{OptionResult, Results, earth_words, maps, sheet, view};
 use geo::{Area, Centroid, Contains, Coord, Intersects};
 
 use FieldKind::{Real, Text};
@@ -194,15 +194,13 @@ fn earthmoving(results: &Results<'_>, option: &OptionResult<'_>, block: &RowBloc
         ),
         &[],
     );
-    let bands: Vec<String> =
-        e.bands.iter().map(|b| format!("to {:.0} m {} m\u{b3}", b.up_to_m, sheet::grouped(b.volume_m3))).collect();
     let mut items = vec![
         benchmarks(results, block),
         format!("Set-out: pegs on the grid and along the edge with cut or fill on them (set_out/pegs.csv); finished fall {} down the rows, bearing {:.1}\u{b0}.", sheet::one_in(e.row_fall), block.bearing.degrees()),
-        format!("Haul bands to price, in $/m\u{b3} each: {}.", if bands.is_empty() { "none".to_owned() } else { bands.join("; ") }),
         "Order: strip topsoil where marked and stack it clear of water; bulk cut to fill, longest hauls first; first plane; hold point: check before topsoil is spread; spread topsoil; last plane.".to_owned(),
         "Tolerance: within 25 mm of the design on nine checks in ten, all within 50 mm, no reverse fall along a row. Measured by survey difference in bank m\u{b3}, not by counting loads.".to_owned(),
     ];
+    items.splice(2..2, earth_words::orders(&results.site_table.currency, e));
     items.extend(dates(option, &["level", "earth", "form", "strip"]));
     items.push(
         "As-built survey: the contractor calls for it within two weeks of the last plane, before drains and hills."
