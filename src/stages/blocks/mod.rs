@@ -34,7 +34,7 @@ use crate::methods::shapes::{buffer_polygon, clean, difference, edge_bearings_by
 use crate::stages::{Ctx, Stage, StageInfo};
 use crate::units::Bearing;
 use geo::{Area, MultiPolygon, Polygon, Simplify};
-use judge::{Judge, Look};
+use judge::{Judge, Look, Trial};
 use outline::{Outline, PieceEdges, Surroundings};
 use partition::{Cutter, Part};
 use rows::Label;
@@ -42,8 +42,6 @@ use search::Fixed;
 
 /// Scraps of a piece outside its blocks below this are rounding, square metres.
 const LEFT_M2: f64 = 500.0;
-/// Ways of cutting whose surfaces are solved, after all have been priced with bounds of their earth.
-const SETTLED_WAYS: usize = 3;
 
 /// What the stage reads.
 pub struct BlocksInput<'a> {
@@ -267,46 +265,73 @@ struct Layout<'a> {
 
 impl Layout<'_> {
     /// A piece in blocks within the limits, their bearings and surfaces settled: the cheapest of several ways of cutting,
-    /// the piece left whole at its best, longest and narrowest bearing among them.
+    /// trapezoids split and merged and the piece left whole at its best, longest and narrowest bearing among them.
     fn parts(&self, whole: &Outline, edges: &PieceEdges) -> Vec<Part> {
+        let mut within: Vec<(f64, Vec<Part>)> = self
+            .ways(whole, edges)
+            .into_iter()
+            .map(|parts| parts.into_iter().flat_map(|p| limits::within_limits(self.judge, edges, p)))
+            .map(|parts| parts.map(|p| self.phased(p)).collect::<Vec<_>>())
+            .filter(|parts| !parts.is_empty())
+            .map(|parts| (self.sum(whole, &parts, |t| t.least(self.judge)), parts))
+            .collect();
+        within.sort_by(|a, b| a.0.total_cmp(&b.0));
+        let mut best: Option<(f64, Vec<Part>)> = None;
+        for (least, parts) in within {
+            if best.as_ref().is_some_and(|(cost, _)| least >= *cost) {
+                break;
+            }
+            let parts: Vec<Part> = parts.into_iter().map(|p| self.solved(p)).collect();
+            let cost = self.cost(whole, &parts);
+            if best.as_ref().is_none_or(|(least, _)| cost < *least) {
+                best = Some((cost, parts));
+            }
+        }
+        best.map(|(_, parts)| parts).unwrap_or_default()
+    }
+
+    /// Ways of cutting a piece, each the outcome of a search from another start.
+    fn ways(&self, whole: &Outline, edges: &PieceEdges) -> Vec<Vec<Part>> {
         let lines = labels::cut_lines(self.judge, whole, self.fixed);
         let cutter = Cutter { judge: self.judge, edges, fixed: self.fixed, lines: &lines, known: &self.known.borrow() };
-        let mut ways = vec![cutter.parts(whole.clone())];
         let quick = search::quick(self.judge, whole, self.fixed, &[]).map(|t| t.bearing);
         let longest = edge_bearings_by_length(&whole.polygon).first().map(|(b, _)| *b);
         let narrow = minimum_width(&whole.polygon).map(|w| w.bearing);
-        ways.extend([quick, longest].into_iter().flatten().map(|b| cutter.trapezoids(whole, b)));
+        let mut ways = vec![cutter.parts(whole.clone())];
+        for direction in [longest, quick].into_iter().flatten() {
+            ways.push(cutter.trapezoids(whole, direction));
+            let merged = cutter.split_and_merge(whole, direction);
+            let mut further = merged.clone();
+            cutter.moved(&mut further);
+            ways.extend([merged, further]);
+        }
         if self.fixed.bearing.is_none() {
             let at = |b: Bearing| self.judge.judge(whole, b.axis(), Look::Close);
             let plain = [quick, longest, narrow].into_iter().flatten().filter_map(at);
             ways.extend(plain.map(|trial| vec![Part { outline: whole.clone(), trial }]));
         }
-        let mut within: Vec<Vec<Part>> = ways
-            .into_iter()
-            .map(|parts| parts.into_iter().flat_map(|p| limits::within_limits(self.judge, edges, p)).collect())
-            .filter(|parts: &Vec<Part>| !parts.is_empty())
-            .collect();
-        within.sort_by(|a, b| self.cost(whole, a).total_cmp(&self.cost(whole, b)));
-        within
-            .into_iter()
-            .take(SETTLED_WAYS)
-            .map(|parts| parts.into_iter().filter_map(|part| self.settled(part)).collect::<Vec<_>>())
-            .filter(|parts| !parts.is_empty())
-            .reduce(|a, b| if self.cost(whole, &b) < self.cost(whole, &a) { b } else { a })
-            .unwrap_or_default()
+        ways
     }
 
     /// Yearly cost of a piece's blocks and of the land they leave.
     fn cost(&self, whole: &Outline, parts: &[Part]) -> f64 {
-        let covered: f64 = parts.iter().map(|p| p.outline.area_m2).sum();
-        let lost = (whole.area_m2 - covered).max(0.0) * self.judge.margin_per_m2();
-        lost + parts.iter().map(|p| p.trial.yearly()).sum::<f64>()
+        self.sum(whole, parts, Trial::yearly)
     }
 
-    /// A part with every row laid out, its first row placed and its surface solved.
-    fn settled(&self, part: Part) -> Option<Part> {
-        let fixed = Fixed { bearing: Some(part.trial.bearing) };
-        Some(Part { trial: search::best(self.judge, &part.outline, fixed, &[])?, outline: part.outline })
+    fn sum(&self, whole: &Outline, parts: &[Part], price: impl Fn(&Trial) -> f64) -> f64 {
+        let covered: f64 = parts.iter().map(|p| p.outline.area_m2).sum();
+        let lost_m2 = (whole.area_m2 - covered).max(0.0) / self.judge.scale.powi(2);
+        lost_m2 * self.judge.margin_per_m2() + parts.iter().map(|p| price(&p.trial)).sum::<f64>()
+    }
+
+    /// A part with its first row placed.
+    fn phased(&self, part: Part) -> Part {
+        Part { trial: self.judge.best_phase(&part.outline, part.trial), outline: part.outline }
+    }
+
+    /// A part with its surface solved.
+    fn solved(&self, part: Part) -> Part {
+        Part { trial: self.judge.settle(&part.outline, part.trial), outline: part.outline }
     }
 
     /// Adds a block and its bearing study to the plan.

@@ -46,7 +46,7 @@ fn swells(polygon: &Polygon<f64>) -> Ground {
 fn unsplit(layout: &Layout<'_>, edges: &PieceEdges, whole: &Outline, bearing: Bearing) -> f64 {
     let Some(trial) = layout.judge.judge(whole, bearing, Look::Close) else { return f64::INFINITY };
     let parts = limits::within_limits(layout.judge, edges, Part { outline: whole.clone(), trial });
-    layout.cost(whole, &parts.into_iter().filter_map(|p| layout.settled(p)).collect::<Vec<_>>())
+    layout.cost(whole, &parts.into_iter().map(|p| layout.solved(layout.phased(p))).collect::<Vec<_>>())
 }
 
 /// Trapezoid split and merge (Oksanen & Visala 2009, in outline): cut along one direction at every re-entrant corner, each
@@ -86,7 +86,7 @@ fn trapezoids(layout: &Layout<'_>, edges: &PieceEdges, whole: &Outline, directio
             Some(Part { trial: layout.judge.judge(&outline, bearing, Look::Close)?, outline })
         })
         .flat_map(|p| limits::within_limits(layout.judge, edges, p))
-        .filter_map(|p| layout.settled(p))
+        .map(|p| layout.solved(layout.phased(p)))
         .collect();
     layout.cost(whole, &laid)
 }
