@@ -61,7 +61,7 @@ pub struct Blocks;
 impl Stage for Blocks {
     const INFO: StageInfo = StageInfo {
         name: "blocks",
-        version: 2,
+        version: 3,
         question: "Which way do the rows run, and how long can they be?",
         method: "A layout is priced in dollars a year, term by term: turns, land without rows, land under drains, short rows, \
                  rows longer than their furrow carries, falls outside the limits, earth with its haul, haul of the crop, \
@@ -175,7 +175,10 @@ fn lay_out_piece(layout: &Layout<'_>, piece: &PlantablePiece, parcel: &str, plan
         }
         let covered: Vec<&Polygon<f64>> = parts.iter().map(|p| &p.outline.polygon).collect();
         for outline in difference(&polygon, &union_all(covered, 0.0), LEFT_M2).0 {
-            let reason = format!("no row of {} m fits between the headlands", judge.params.min_row_length_m);
+            let reason = format!(
+                "no row of {} m fits between the headlands, or rows would cost more than the land in grass",
+                judge.params.min_row_length_m
+            );
             plan.left_out.push(LeftOut { outline, reason });
         }
         let label = Label { name: None, parcel: parcel.to_owned(), given: false };
@@ -287,17 +290,38 @@ impl Layout<'_> {
                 best = Some((cost, parts));
             }
         }
-        best.map(|(_, parts)| parts).unwrap_or_default()
+        best.map(|(_, parts)| self.refined(parts)).unwrap_or_default()
+    }
+
+    /// Parts at their best of all bearings, where that saves more than one bearing for several is worth.
+    fn refined(&self, mut parts: Vec<Part>) -> Vec<Part> {
+        if self.fixed.bearing.is_some() {
+            return parts;
+        }
+        let longest_m = self.judge.params.longest_row_m();
+        for i in 0..parts.len() {
+            let also: Vec<Bearing> = parts.iter().map(|p| p.trial.bearing).collect();
+            let Some(trial) = search::best(self.judge, &parts[i].outline, self.fixed, &also) else { continue };
+            let saves = trial.yearly() < parts[i].trial.yearly() * (1.0 - partition::SHARED_RATIO);
+            if saves && trial.lengths_m.iter().all(|l| *l <= longest_m) {
+                parts[i].trial = trial;
+            }
+        }
+        parts
     }
 
     /// Ways of cutting a piece, each the outcome of a search from another start.
     fn ways(&self, whole: &Outline, edges: &PieceEdges) -> Vec<Vec<Part>> {
         let lines = labels::cut_lines(self.judge, whole, self.fixed);
-        let cutter = Cutter { judge: self.judge, edges, fixed: self.fixed, lines: &lines, known: &self.known.borrow() };
+        let known = self.known.borrow();
+        let cutter = Cutter { judge: self.judge, edges, fixed: self.fixed, grass: true, lines: &lines, known: &known };
         let quick = search::quick(self.judge, whole, self.fixed, &[]).map(|t| t.bearing);
         let longest = edge_bearings_by_length(&whole.polygon).first().map(|(b, _)| *b);
         let narrow = minimum_width(&whole.polygon).map(|w| w.bearing);
-        let mut ways = vec![cutter.parts(whole.clone())];
+        let full = Cutter { grass: false, ..cutter }.parts(whole.clone());
+        let mut trimmed = full.clone();
+        cutter.moved(&mut trimmed);
+        let mut ways = vec![cutter.parts(whole.clone()), full, trimmed];
         for direction in [longest, quick].into_iter().flatten() {
             ways.push(cutter.trapezoids(whole, direction));
             let merged = cutter.split_and_merge(whole, direction);

@@ -3,6 +3,7 @@
 use super::judge::{Judge, Look, Trial};
 use super::outline::{Outline, PieceEdges};
 use super::search::{self, Fixed};
+use crate::methods::in_order::map_in_order;
 use crate::methods::shapes::{edge_bearings_by_length, reflex_vertices, split_across, union_all};
 use crate::units::{Bearing, M2_PER_HA};
 use geo::{Area, Coord, Line, Polygon, Simplify};
@@ -22,7 +23,7 @@ const ROUNDS: usize = 3;
 const SLIDES_M: [f64; 6] = [-60.0, -25.0, -8.0, 8.0, 25.0, 60.0];
 /// Parts whose bearings are closer than this share one bearing when it costs no more than the second number, as a ratio.
 const SHARED_DEG: f64 = 3.0;
-const SHARED_RATIO: f64 = 0.005;
+pub(super) const SHARED_RATIO: f64 = 0.005;
 /// Borders shorter than this are no common border, metres.
 const BORDER_M: f64 = 20.0;
 
@@ -45,6 +46,8 @@ pub(super) struct Cutter<'a> {
     pub(super) judge: &'a Judge<'a>,
     pub(super) edges: &'a PieceEdges,
     pub(super) fixed: Fixed,
+    /// Whether a part below the least block may be cut off and left in grass.
+    pub(super) grass: bool,
     /// Lines proposed besides those through corners.
     pub(super) lines: &'a [CutLine],
     /// Bearings of the blocks laid out before on other pieces.
@@ -65,7 +68,7 @@ impl Cutter<'_> {
     pub(super) fn trapezoids(&self, piece: &Outline, direction: Bearing) -> Vec<Part> {
         let mut polygons = across_corners(piece, direction);
         self.absorb_small(&mut polygons);
-        let (_, mut parts) = self.weigh(polygons, |o| self.rough(o, direction));
+        let (_, mut parts) = self.weigh(&polygons, |o| self.rough(o, direction));
         self.moved(&mut parts);
         parts
     }
@@ -151,12 +154,8 @@ impl Cutter<'_> {
         if levels == 0 || whole.outline.area_m2 < 2.0 * self.least_m2() {
             return vec![whole];
         }
-        let mut choices: Vec<(f64, Vec<Part>)> = self
-            .cuts(&whole)
-            .into_iter()
-            .map(|polygons| self.weigh(polygons, |o| self.rough(o, whole.trial.bearing)))
-            .filter(|(_, parts)| !parts.is_empty())
-            .collect();
+        let weighed = map_in_order(&self.cuts(&whole), |p| self.weigh(p, |o| self.rough(o, whole.trial.bearing)));
+        let mut choices: Vec<(f64, Vec<Part>)> = weighed.into_iter().filter(|(_, parts)| !parts.is_empty()).collect();
         choices.sort_by(|a, b| a.0.total_cmp(&b.0));
         let cheapest = choices
             .into_iter()
@@ -186,10 +185,10 @@ impl Cutter<'_> {
     }
 
     /// Yearly cost of polygons with the land they leave in grass: those below the least block and those no row fits on.
-    fn weigh(&self, polygons: Vec<Polygon<f64>>, look: impl Fn(&Outline) -> Option<Trial>) -> (f64, Vec<Part>) {
+    fn weigh(&self, polygons: &[Polygon<f64>], look: impl Fn(&Outline) -> Option<Trial>) -> (f64, Vec<Part>) {
         let (mut cost, mut parts) = (0.0, Vec::new());
         for polygon in polygons {
-            let outline = Outline::of(&polygon, self.edges);
+            let outline = Outline::of(polygon, self.edges);
             let large = outline.area_m2 >= self.least_m2();
             match large.then(|| look(&outline)).flatten() {
                 Some(trial) => {
@@ -226,7 +225,7 @@ impl Cutter<'_> {
             .take(CORNERS)
             .flat_map(|c| [c.bearing_in, c.bearing_out, rows, across].map(|bearing| CutLine { at: c.at, bearing }));
         let lines: Vec<CutLine> = through.chain(self.lines.iter().copied()).collect();
-        lines.iter().filter_map(|line| self.split(&part.outline.polygon, *line)).collect()
+        map_in_order(&lines, |line| self.split(&part.outline.polygon, *line)).into_iter().flatten().collect()
     }
 
     /// The parts a line cuts a polygon into, when one at least is large enough for a block. What is not is left in grass,
@@ -234,7 +233,8 @@ impl Cutter<'_> {
     fn split(&self, polygon: &Polygon<f64>, line: CutLine) -> Option<Vec<Polygon<f64>>> {
         let parts: Vec<Polygon<f64>> =
             split_across(polygon, line.at, line.bearing).into_iter().filter(|p| p.unsigned_area() > 1.0).collect();
-        let worth = |p: &Polygon<f64>| p.unsigned_area() >= LEAST_GRASS_RATIO * self.least_m2();
+        let least_m2 = if self.grass { LEAST_GRASS_RATIO * self.least_m2() } else { self.least_m2() };
+        let worth = |p: &Polygon<f64>| p.unsigned_area() >= least_m2;
         let large = parts.iter().any(|p| p.unsigned_area() >= self.least_m2());
         (large && parts.len() >= 2 && parts.iter().all(worth)).then_some(parts)
     }
@@ -283,9 +283,8 @@ impl Cutter<'_> {
             .map(|bearing| CutLine { at: middle, bearing });
         let lines: Vec<CutLine> = slid.chain(turned).collect();
         choices.extend(lines.into_iter().filter_map(|line| self.split(whole, line)));
-        choices
+        map_in_order(&choices, |polygons| self.weigh(polygons, look))
             .into_iter()
-            .map(|polygons| self.weigh(polygons, look))
             .filter(|(cost, parts)| !parts.is_empty() && *cost < now * (1.0 - 0.2 * LEAST_SAVING_RATIO))
             .reduce(|a, b| if b.0 < a.0 { b } else { a })
             .map(|(_, parts)| parts)
