@@ -74,10 +74,7 @@ fn measure(ha: u32, one: bool) {
     let mib = (MOST.load(Ordering::Relaxed) - held) as f64 / f64::from(1 << 20);
     let land_ha = water.plantable.iter().map(|p| p.outline.unsigned_area()).sum::<f64>() / 1e4;
     let (pieces, blocks) = (water.plantable.len(), outcome.value.blocks.len());
-    println!(
-        "{land_ha:>6.0} {pieces:>7} {blocks:>7} {seconds:>9.2} {:>8.2} {mib:>7.0}",
-        100.0 * seconds / land_ha
-    );
+    println!("{land_ha:>6.0} {pieces:>7} {blocks:>7} {seconds:>9.2} {:>8.2} {mib:>7.0}", 100.0 * seconds / land_ha);
 }
 
 /// The same numbers for ever, between -1 and 1.
@@ -141,11 +138,7 @@ fn property(ha: u32, one: bool) -> (Site, Ground, WaterModel, Rates) {
         (f64::from(columns) * wide, f64::from(count.div_ceil(columns)) * high)
     };
     let boundary = Rect::new(Coord { x: 0.0, y: 0.0 }, Coord { x, y });
-    let track = ExistingTrack {
-        name: "Main".to_owned(),
-        line: vec![(0.0, 4.0), (x, 4.0)].into(),
-        width_m: Some(5.0),
-    };
+    let track = ExistingTrack { name: "Main".to_owned(), line: vec![(0.0, 4.0), (x, 4.0)].into(), width_m: Some(5.0) };
     let site = Site {
         name: "made".to_owned(),
         parcels: Vec::new(),

@@ -100,8 +100,11 @@ impl Stage for Blocks {
         };
         let around = Surroundings::of(input.site);
         let fixed = Fixed { bearing: wishes::bearing(params, input.site)? };
-        let new = |judge, fixed, free| Layout {
+        let locked = wishes::locked(params, input.site)?;
+        let none = geo::MultiLineString(Vec::new());
+        let new = |judge, fixed, free, locked| Layout {
             judge,
+            locked,
             site: input.site,
             around: &around,
             fixed,
@@ -111,8 +114,8 @@ impl Stage for Blocks {
         };
         let free_params = wishes::without(params);
         let free_judge = free_params.as_ref().map(|params| Judge { params, ..judge });
-        let free = free_judge.as_ref().map(|judge| new(judge, Fixed::default(), None));
-        let layout = new(&judge, fixed, free.as_ref());
+        let free = free_judge.as_ref().map(|judge| new(judge, Fixed::default(), None, &none));
+        let layout = new(&judge, fixed, free.as_ref(), &locked);
         let mut plan = BlockPlan { short_row_m: params.short_row_m, ..BlockPlan::default() };
         if input.site.layers.given_blocks.is_empty() {
             let water = input.water.ok_or_else(|| {
@@ -163,11 +166,12 @@ fn lay_out_piece(layout: &Layout<'_>, piece: &PlantablePiece, parcel: &str, plan
     for (i, polygon) in smoothed(&piece.outline).into_iter().enumerate() {
         let edges = PieceEdges::of(&polygon, layout.around);
         let whole = Outline::of(&polygon, &edges);
-        let parts = layout.parts(&whole, &edges);
+        let land = wishes::between(&polygon, layout.locked);
+        let parts: Vec<Part> = land.iter().flat_map(|part| layout.parts(&Outline::of(part, &edges), &edges)).collect();
         if let Some(free) = layout.free {
-            let mut sums = layout.sums.borrow_mut();
-            sums.0.add(free.judge, &parts);
-            sums.1.add(free.judge, &free.parts(&whole, &edges));
+            let (mut sums, wanted_m) = (layout.sums.borrow_mut(), judge.params.wanted_row_length_m);
+            sums.0.add(free.judge, wanted_m, whole.area_m2, &parts);
+            sums.1.add(free.judge, wanted_m, whole.area_m2, &free.parts(&whole, &edges));
         }
         if i == 0 && !parts.is_empty() {
             let taken: Vec<Bearing> = parts.iter().map(|p| p.trial.bearing).collect();
@@ -258,6 +262,8 @@ struct Layout<'a> {
     site: &'a Site,
     around: &'a Surroundings,
     fixed: Fixed,
+    /// Lines no block crosses.
+    locked: &'a geo::MultiLineString<f64>,
     /// The layout without the wishes, when there are any.
     free: Option<&'a Layout<'a>>,
     /// What the layouts with and without the wishes come to.

@@ -81,8 +81,7 @@ fn fall_ends(judge: &Judge<'_>, outline: &Outline) -> Vec<Bearing> {
 
 /// The bearings that have room for a row, cheapest first; ties go to the smaller bearing.
 fn looks(judge: &Judge<'_>, outline: &Outline, list: &[Bearing], look: Look) -> Vec<Trial> {
-    let mut trials: Vec<Trial> =
-        map_in_order(list, |b| judge.judge(outline, *b, look)).into_iter().flatten().collect();
+    let mut trials: Vec<Trial> = map_in_order(list, |b| judge.judge(outline, *b, look)).into_iter().flatten().collect();
     trials.sort_by(|a, b| a.yearly().total_cmp(&b.yearly()).then(a.bearing.degrees().total_cmp(&b.bearing.degrees())));
     trials
 }
