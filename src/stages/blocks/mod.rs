@@ -69,9 +69,11 @@ impl Stage for Blocks {
                  headland. The earth is that of the least-earth surface on a coarse lattice in the frame of the rows: lanes \
                  fitted one by one bound it, the whole lattice is solved for what is taken. Every degree is tried, with edge \
                  azimuths, the narrow way and the ends of the admissible falls. Pieces are cut through re-entrant corners and \
-                 along the borders of a map of directions found by graph cut, wherever that saves 1 %; then neighbours are \
-                 merged, borders slid and turned; then rows too long and blocks too large are cut; a piece left whole is \
-                 kept when it is cheaper. The bounds of rows and money take for every place the longest line through it.",
+                 along the borders of a map of directions found by graph cut, wherever that saves 1 %, corners below the \
+                 least block left in grass; then neighbours are merged, borders slid and turned; then rows too long and \
+                 blocks too large are cut. Trapezoids split and merged are further starts of that search; they, and the \
+                 piece left whole at its best, longest and narrowest bearing, are kept when they are cheaper. Locked \
+                 edges part the land before anything is cut. The bounds of rows and money take for every place the longest line through it.",
         needs: &["survey", "water"],
         reads: &[
             "site",
