@@ -83,7 +83,8 @@ fn everything(results: &Results<'_>) -> Page {
     let head = context! {
         name => site.name.clone(), option => results.plan().map(|p| p.name), because => why(results),
         date => table.plan_date.clone(), revision => table.revision.clone(), prepared => table.prepared_by.clone(), checked => table.checked_by.clone(),
-        currency => table.currency.clone(), run_id => results.run_id, crs => site.crs.name.clone(),
+        currency => table.currency.clone(), run_id => results.run_id.replacen('-', " ", 1),
+        plan_id => results.plan_id.replacen('-', " ", 1), crs => site.crs.name.clone(),
         datum => site.crs.vertical_name.as_deref().unwrap_or("height datum not stated"),
         costs => costs(results), gains => gains(results), irreversible => irreversible(results), next => next(results),
         calendar_svg => charts::calendar(results).0, study_svg => charts::bearing_study(results).map(|c| c.0), lengths_svg => charts::row_lengths(results).map(|c| c.0), falls_svg => charts::row_falls(results).map(|c| c.0), depths_svg => charts::cut_fill(results).map(|c| c.0),

@@ -155,7 +155,7 @@ fn heading(results: &Results<'_>, d: &mut Drawing, title: &str, number: usize, c
     d.text((COLUMN.0, 12.0), &format!("Sheet {number} of {count}"), 4.0, bold);
     d.text(
         (COLUMN.0 + COLUMN.1, 12.0),
-        &format!("run {}", results.run_id.trim_start_matches("run-")),
+        &results.plan_id.replacen('-', " ", 1),
         2.3,
         "text-anchor=\"end\" fill=\"#555\"",
     );

@@ -36,7 +36,7 @@ pub(in crate::publish) fn all(results: &Results<'_>) -> Vec<(&'static str, Paper
         .filter(|o| o.2 && !blocks.is_empty())
         .map(|(file, title, _, order)| {
             let whole = format!("{}: {}", results.site.name, title.to_lowercase());
-            let mut f = Flow::new(&whole, "Work orders, one page a block", &super::foot(results));
+            let mut f = Flow::new(&whole, "Work orders, one page a block", &super::foot(results, results.plan_id));
             for (i, block) in blocks.iter().enumerate() {
                 if i > 0 {
                     f.new_page();

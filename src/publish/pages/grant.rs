@@ -12,7 +12,8 @@ pub(in crate::publish) fn pages(results: &Results<'_>) -> Option<Paper> {
         return None;
     }
     let title = format!("{}: maps and figures for an application", results.site.name);
-    let mut f = Flow::new(&title, "Maps, works by item, and figures before and after", &super::foot(results));
+    let mut f =
+        Flow::new(&title, "Maps, works by item, and figures before and after", &super::foot(results, results.run_id));
     f.heading(1, &title);
     f.small(&super::made(results));
     f.para(

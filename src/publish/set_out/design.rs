@@ -87,7 +87,7 @@ fn preamble(xml: &mut Xml, results: &Results<'_>, heading: &Heading<'_>) -> std:
     empty(
         xml,
         "Application",
-        &[("name", "rowfall"), ("version", env!("CARGO_PKG_VERSION")), ("desc", results.run_id)],
+        &[("name", "rowfall"), ("version", env!("CARGO_PKG_VERSION")), ("desc", results.plan_id)],
     )?;
     if heading.benchmarks.is_empty() {
         return Ok(());
@@ -160,7 +160,7 @@ fn text(xml: &mut Xml, name: &str, attributes: &[(&str, &str)], text: &str) -> s
 fn dxf(results: &Results<'_>, heading: &Heading<'_>, tin: &Tin, drains: Option<&DrainPlan>) -> String {
     let mark = heading.prefix();
     let mut out = String::new();
-    let mut notes = vec![format!("{}DESIGN SURFACE {}", heading.mark(), results.site.name), results.run_id.to_owned()];
+    let mut notes = vec![format!("{}DESIGN SURFACE {}", heading.mark(), results.site.name), results.plan_id.to_owned()];
     notes.extend(heading.lines());
     for note in &notes {
         pair(&mut out, 999, &ascii(note));
