@@ -69,6 +69,20 @@ pub(super) fn one_in(slope: Slope) -> String {
     }
 }
 
+/// A number to three figures: 1 126 340 is 1 130 000.
+pub(super) fn three_figures(x: f64) -> f64 {
+    if x == 0.0 || !x.is_finite() {
+        return x;
+    }
+    let step = 10_f64.powf(x.abs().log10().floor() - 2.0);
+    (x / step).round() * step
+}
+
+/// How many of a thing, in the singular for one: `1 outlet`, `3 outlets`.
+pub(super) fn count(n: usize, thing: &str) -> String {
+    if n == 1 { format!("1 {thing}") } else { format!("{n} {thing}s") }
+}
+
 /// A whole number with thin groups of three: `12 345`.
 pub(super) fn grouped(x: f64) -> String {
     if !x.is_finite() {

@@ -87,7 +87,7 @@ pub(in crate::publish) fn cheapest(results: &Results<'_>) -> Table {
 
 fn water_and_earth(results: &Results<'_>, f: &mut Flow) {
     f.heading(2, "Drains");
-    f.table(&tables::drains(results), report::HIDE_DRAINS);
+    f.table(&report::drains(results), report::HIDE_DRAINS);
     f.table(&tables::outflows(results), report::HIDE_OUTFLOWS);
     f.heading(2, "Earthworks");
     f.table(&report::earth(results), &[]);

@@ -29,7 +29,7 @@ pub(in crate::publish) fn pages(results: &Results<'_>) -> Option<Paper> {
     f.heading(2, "Works and budget by item");
     f.table(&worth_tables::budget(results), report::HIDE_BUDGET);
     f.heading(2, "Drains by item");
-    f.table(&tables::drains(results), report::HIDE_DRAINS);
+    f.table(&report::drains(results), report::HIDE_DRAINS);
     f.heading(2, "Blocks");
     f.table(&tables::block_register(results), report::HIDE_BLOCKS);
     f.heading(2, "When");
