@@ -10,6 +10,7 @@ mod exact_levels;
 mod file_faults;
 mod full_disk;
 mod highs_fit;
+mod hostile_names;
 mod program;
 mod runs;
 mod shipped;

@@ -14,7 +14,7 @@ fn record(run: &Path) -> Value {
 }
 
 /// All files of a run folder but its record, by path.
-fn files(run: &Path) -> BTreeMap<String, Vec<u8>> {
+pub fn files(run: &Path) -> BTreeMap<String, Vec<u8>> {
     let mut found = BTreeMap::new();
     let mut folders = vec![run.to_path_buf()];
     while let Some(folder) = folders.pop() {
