@@ -9,9 +9,18 @@ use crate::land::document::Document;
 use crate::publish::{OptionResult, Results};
 use std::sync::Arc;
 
-/// The documents of a job; `run_id` is printed on every sheet.
+/// What papers are known by.
+#[derive(Debug, Clone, Copy)]
+pub struct Ids<'a> {
+    /// The run, printed where money stands.
+    pub run: &'a str,
+    /// The plan, printed on what is drawn and set out: the same as long as only money changes.
+    pub plan: &'a str,
+}
+
+/// The documents of a job.
 #[must_use]
-pub fn documents(plan: &Plan, job: &Job, run_id: &str) -> Vec<Document> {
+pub fn documents(plan: &Plan, job: &Job, ids: Ids<'_>) -> Vec<Document> {
     let options: Vec<OptionResult<'_>> = job.options.iter().map(result).collect();
     let assumptions = assumptions(plan, &plan.options[job.chosen]);
     let findings = job.findings();
@@ -27,7 +36,8 @@ pub fn documents(plan: &Plan, job: &Job, run_id: &str) -> Vec<Document> {
         options: &options,
         chosen: job.chosen,
         chosen_because: &job.why,
-        run_id,
+        run_id: ids.run,
+        plan_id: ids.plan,
         findings: &findings,
         assumptions: &assumptions,
         citations: &citations,

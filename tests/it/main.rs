@@ -11,6 +11,7 @@ mod file_faults;
 mod full_disk;
 mod gains;
 mod highs_fit;
+mod hostile_names;
 mod program;
 mod runs;
 mod shipped;

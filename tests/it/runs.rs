@@ -15,7 +15,7 @@ fn record(run: &Path) -> Value {
 }
 
 /// All files of a run folder but its record, by path.
-fn files(run: &Path) -> BTreeMap<String, Vec<u8>> {
+pub fn files(run: &Path) -> BTreeMap<String, Vec<u8>> {
     let mut found = BTreeMap::new();
     let mut folders = vec![run.to_path_buf()];
     while let Some(folder) = folders.pop() {
@@ -134,7 +134,20 @@ fn a_second_run_does_nothing_and_a_price_redoes_only_what_reads_it() {
     }
     let after = files(&folder.path().join("run"));
     assert_ne!(before["tables/budget.csv"], after["tables/budget.csv"], "lime is in the budget");
-    assert_eq!(before["rasters/ground.tif"], after["rasters/ground.tif"]);
+    // What is drawn, steered and set out carries the id of the plan, which money does not touch: none of it is redrawn.
+    for (path, bytes) in &after {
+        if ["maps/", "contractors/", "guidance/", "set_out/", "rasters/"].iter().any(|f| path.starts_with(f)) {
+            assert!(before[path] == *bytes, "{path} changed with a price");
+        }
+    }
+    // And a run that starts from nothing writes the same folder.
+    let (fresh, _) = with_plan(&small_site());
+    run(fresh.path(), &["--set", "rates.lime_per_ha=[201.0, 331.0, 601.0]"]);
+    let fresh = files(&fresh.path().join("run"));
+    assert_eq!(fresh.keys().collect::<Vec<_>>(), after.keys().collect::<Vec<_>>());
+    for (path, bytes) in &fresh {
+        assert!(path == "run.json" || after[path] == *bytes, "{path} differs between a changed and a fresh run");
+    }
 }
 
 #[test]
