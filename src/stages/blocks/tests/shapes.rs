@@ -148,8 +148,10 @@ proptest! {
         }).collect();
         let p = Polygon::new(ring, vec![]);
         let best = edge_bearings(&p).into_iter().map(|b| row_count(&p, b, 1.83)).fold(f64::INFINITY, f64::min);
+        // Edges within 0.1 degree share a candidate: no more than the perimeter, turned by that much, may be lost.
+        let merged = p.exterior().lines().map(|e| e.dx().hypot(e.dy())).sum::<f64>() * 0.1_f64.to_radians() / (2.0 * 1.83);
         for tenth in 0..1800 {
-            prop_assert!(row_count(&p, Bearing::from_degrees(f64::from(tenth) / 10.0), 1.83) > best - 1e-6);
+            prop_assert!(row_count(&p, Bearing::from_degrees(f64::from(tenth) / 10.0), 1.83) > best - merged);
         }
     }
 
