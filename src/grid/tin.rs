@@ -139,7 +139,7 @@ impl Net<'_> {
     /// The two triangles that share the diagonal of a square.
     fn measure_square(&mut self, (x, y): Node, size: usize) {
         let corners = [(x, y), (x + size, y), (x + size, y + size), (x, y + size)];
-        let rising = (x / size + y / size) % 2 == 0;
+        let rising = (x / size + y / size).is_multiple_of(2);
         let [a, c, b, d] = if rising { corners } else { [corners[1], corners[2], corners[3], corners[0]] };
         let m = middle(a, b);
         self.note(a, b, c, m, true);

@@ -2,7 +2,7 @@
 
 use super::options::choose;
 use super::plan::Plan;
-use super::step::{Kept, Runner};
+use super::step::{Kept, Product, Runner};
 use crate::finding::{Finding, Problem, ProblemKind, Problems, Severity};
 use crate::land::blocks::BlockPlan;
 use crate::land::clearing::ClearingPlan;
@@ -32,9 +32,6 @@ use crate::stages::survey::{Survey, SurveyInput};
 use crate::stages::terrain::{Terrain, TerrainInput};
 use crate::stages::water::{Water, WaterInput};
 use crate::stages::{STAGES, Stage};
-use std::sync::Arc;
-
-type Product<T> = Option<Arc<Kept<T>>>;
 
 /// Everything that was made.
 pub struct Job {

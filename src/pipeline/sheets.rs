@@ -4,10 +4,9 @@ use super::assumptions::assumptions;
 use super::flow::{Design, Job};
 use super::plan::Plan;
 use super::record::citations;
-use super::step::Kept;
+use super::step::Product;
 use crate::land::document::Document;
 use crate::publish::{OptionResult, Results};
-use std::sync::Arc;
 
 /// What papers are known by.
 #[derive(Debug, Clone, Copy)]
@@ -59,6 +58,6 @@ fn result(design: &Design) -> OptionResult<'_> {
     }
 }
 
-fn value<T>(product: &Option<Arc<Kept<T>>>) -> Option<&T> {
+fn value<T>(product: &Product<T>) -> Option<&T> {
     product.as_ref().map(|kept| &kept.value)
 }

@@ -11,6 +11,9 @@ use serde_json::Value as Json;
 use std::sync::{Arc, Mutex};
 use std::time::Instant;
 
+/// The product of an option, shared with the options that agree in all it reads; none if its stage is not wanted.
+pub type Product<T> = Option<Arc<Kept<T>>>;
+
 /// A product with its key.
 #[derive(Debug)]
 pub struct Kept<T> {
@@ -152,7 +155,7 @@ impl<'a> Runner<'a> {
         params: impl Fn(&'i OptionPlan) -> Option<&'i S::Params>,
         upstream: impl Fn(usize) -> Vec<&'i str>,
         input: impl Fn(usize) -> Option<S::Input<'i>> + Sync,
-    ) -> Result<Vec<Option<Arc<Kept<S::Output>>>>, Problems>
+    ) -> Result<Vec<Product<S::Output>>, Problems>
     where
         S: Stage,
         S::Params: Sync + 'i,
@@ -172,7 +175,7 @@ impl<'a> Runner<'a> {
             });
             which.push(Some(at));
         }
-        let results: Vec<Result<(Kept<S::Output>, StageTime), Problems>> = distinct
+        let results: Vec<Result<_, Problems>> = distinct
             .into_par_iter()
             .map(|(key, i, params)| {
                 self.fetch_or_run::<S>(key, params, || Ok((input(i).ok_or_else(missing::<S>)?, Vec::new())))

@@ -215,7 +215,7 @@ fn steering(files: &BTreeMap<String, Vec<u8>>) {
 /// R12 text: pairs of a number and a value, in ASCII, lines a reader takes whole.
 fn drawing(dxf: &str) {
     let lines: Vec<&str> = dxf.lines().collect();
-    assert!(dxf.is_ascii() && lines.len() % 2 == 0);
+    assert!(dxf.is_ascii() && lines.len().is_multiple_of(2));
     for pair in lines.chunks(2) {
         assert!(pair[0].trim().parse::<u16>().is_ok() && pair[1].len() < 256, "{pair:?}");
     }

@@ -35,10 +35,8 @@ pub(super) fn settle(
         block.unplaced_m3 = block.borrow_m3;
     }
     let together = params.balance_over == BalanceOver::Property;
-    if together {
-        if let Some(all) = between_blocks(input, params, machines, (cut_fill, owner), blocks) {
-            carried = all.into_iter().map(Some).collect();
-        }
+    if together && let Some(all) = between_blocks(input, params, machines, (cut_fill, owner), blocks) {
+        carried = all.into_iter().map(Some).collect();
     }
     let touched = serve(input, params, machines, blocks, &mut carried);
     for ((block, carried), touched) in blocks.iter_mut().zip(&carried).zip(touched) {

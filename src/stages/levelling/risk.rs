@@ -22,10 +22,11 @@ pub(super) fn areas(
     for (cell, depth_m) in cut_fill.iter() {
         let i = spec.index(cell);
         let left_m = f64::from(topsoil_left.values[i]);
-        if f64::from(depth_m) > SHALLOW_M && left_m < reserve_m {
-            if let Some(block) = (owner[i] as usize).checked_sub(1) {
-                cells[block][usize::from(left_m <= 0.0)].push(i);
-            }
+        if f64::from(depth_m) > SHALLOW_M
+            && left_m < reserve_m
+            && let Some(block) = (owner[i] as usize).checked_sub(1)
+        {
+            cells[block][usize::from(left_m <= 0.0)].push(i);
         }
     }
     let mut list = Vec::new();
