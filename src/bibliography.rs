@@ -93,8 +93,6 @@ bibliography! {
     IogpGn72 => "IOGP Geomatics Guidance Note 7-2: Coordinate conversions and transformations including formulas.",
     /// Combination of independent uncertainties.
     Jcgm100 => "JCGM 100:2008. Evaluation of measurement data: Guide to the expression of uncertainty in measurement. Joint Committee for Guides in Metrology.",
-    /// Exact dynamic programming over piecewise quadratics on a chain.
-    Johnson2013 => "Johnson, N. A. (2013). A dynamic programming algorithm for the fused lasso and L0-segmentation. Journal of Computational and Graphical Statistics 22, 246-260.",
     /// Geodesics and areas on the ellipsoid.
     Karney2013 => "Karney, C. F. F. (2013). Algorithms for geodesics. Journal of Geodesy 87, 43-55.",
     /// Time of concentration of small catchments.

@@ -36,6 +36,9 @@ pub struct Line {
     pub passes: (u32, u32),
 }
 
+/// Closed rings of an area, degrees: the outer one first.
+pub type Rings = Vec<Vec<(f64, f64)>>;
+
 /// A field in degrees.
 pub struct Field {
     /// Number of the block.
@@ -45,9 +48,9 @@ pub struct Field {
     /// Area on the ground, square metres.
     pub area_m2: f64,
     /// Outer ring, then holes; closed.
-    pub rings: Vec<Vec<(f64, f64)>>,
+    pub rings: Rings,
     /// Kept areas with the reason, each as rings.
-    pub keep_outs: Vec<(String, Vec<Vec<(f64, f64)>>)>,
+    pub keep_outs: Vec<(String, Rings)>,
 }
 
 /// Everything the folder holds, in degrees.

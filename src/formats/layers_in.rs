@@ -5,8 +5,8 @@ use super::open::Source;
 use super::vector_in::{RawFeature, RawLayer};
 use crate::finding::{Problem, Problems};
 use crate::land::site::{
-    BuriedService, ControlPoint, ExistingTrack, GivenBlock, KeepArea, KeepKind, LevelLimit, NeighbourDrain,
-    OutletPoint, PowerLine, SiteLayers, TopsoilZone, Waterway,
+    BuriedService, ControlPoint, EarthPlace, EarthPlaceKind, ExistingTrack, GivenBlock, KeepArea, KeepKind, LevelLimit,
+    NeighbourDrain, OutletPoint, PowerLine, SiteLayers, TopsoilZone, Waterway,
 };
 use crate::land::site_table::SiteTable;
 use crate::land::store::Wanted;
@@ -135,7 +135,9 @@ fn take(key: &str, layer: &RawLayer, into: &mut SiteLayers) -> Result<(), Proble
                 level_m: needed(feature, layer, i, &LEVELS)?,
                 reason: feature.text(&["reason", "kind", "name"]).unwrap_or("level limit").to_owned(),
             }),
-            "outlet" | "control_point" | "loading_place" | "water_supply" => points(key, feature, layer, i, into)?,
+            "outlet" | "earth_place" | "control_point" | "loading_place" | "water_supply" => {
+                points(key, feature, layer, i, into)?
+            }
             "given_blocks" => blocks(feature, layer, i, &mut into.given_blocks)?,
             "previous_blocks" => blocks(feature, layer, i, &mut into.previous_blocks)?,
             _ => lines(key, feature, layer, i, into)?,
@@ -186,6 +188,7 @@ fn points(key: &str, feature: &RawFeature, layer: &RawLayer, i: usize, into: &mu
             let tailwater_m = feature.number(&["tailwater_m", "tailwater"]);
             into.outlets.push(OutletPoint { name, at, level_m: feature.number(&LEVELS), tailwater_m });
         }
+        "earth_place" => into.earth_places.push(earth_place(feature, layer, i, at)?),
         "control_point" => {
             let height_m = match (feature.number(&LEVELS), feature.z) {
                 (Some(h), _) | (None, Some(h)) => h,
@@ -199,6 +202,35 @@ fn points(key: &str, feature: &RawFeature, layer: &RawLayer, i: usize, into: &mu
         _ => drop(into.water_supply.get_or_insert(at)),
     }
     Ok(())
+}
+
+fn earth_place(feature: &RawFeature, layer: &RawLayer, i: usize, at: Coord<f64>) -> Result<EarthPlace, Problem> {
+    let said = feature.text(&["kind", "type", "use"]).unwrap_or_default().to_lowercase();
+    let kind = match said.as_str() {
+        "borrow" => EarthPlaceKind::Borrow,
+        "spoil" => EarthPlaceKind::Spoil,
+        _ => {
+            let where_ = layer.source.label();
+            return Err(Problem::data(
+                "earth_place_kind",
+                format!("feature {} of {where_} has the kind `{said}`", i + 1),
+            )
+            .hint("set the attribute `kind` to `borrow` (gives soil) or `spoil` (takes soil)"));
+        }
+    };
+    let capacity_m3 = feature.number(&["capacity_m3", "capacity"]);
+    let price_per_m3 = feature.number(&["price_per_m3", "price"]).unwrap_or(0.0);
+    for (what, value) in [("capacity_m3", capacity_m3), ("price_per_m3", Some(price_per_m3))] {
+        if let Some(value) = value.filter(|v| !(0.0..=1e6).contains(v)) {
+            let where_ = layer.source.label();
+            return Err(Problem::data(
+                "earth_place_number",
+                format!("feature {} of {where_} has `{what}` = {value}; it must lie from 0 to 1,000,000", i + 1),
+            ));
+        }
+    }
+    let name = feature.text(&NAMES).map_or_else(|| format!("{} {}", kind.word(), i + 1), str::to_owned);
+    Ok(EarthPlace { name, kind, at, capacity_m3, price_per_m3 })
 }
 
 fn waterway(feature: &RawFeature, layer: &RawLayer, i: usize, into: &mut SiteLayers) -> Result<(), Problem> {

@@ -58,6 +58,9 @@ fn hatching(degrees: i16) -> (&'static str, &'static str) {
     }
 }
 
+/// Features from which a layer is a crowd.
+const CROWD: usize = 500;
+
 /// Layer style as QML.
 #[must_use]
 pub fn qml(layer: &Layer) -> String {
@@ -121,13 +124,24 @@ pub fn qml(layer: &Layer) -> String {
     });
     format!(
         "<!DOCTYPE qgis PUBLIC 'http://mrcc.com/qgis.dtd' 'SYSTEM'>\n\
-         <qgis version=\"3.22.0\" styleCategories=\"Symbology|Labeling\" labelsEnabled=\"{}\">\
+         <qgis version=\"3.22.0\" styleCategories=\"Symbology|Labeling|Rendering\" labelsEnabled=\"{}\"{}>\
          <renderer-v2 type=\"singleSymbol\" symbollevels=\"0\" forceraster=\"0\" enableorderby=\"0\"><symbols>\
          <symbol type=\"{kind}\" name=\"0\" alpha=\"1\" clip_to_extent=\"1\" force_rhr=\"0\">\
          <layer class=\"{class}\" enabled=\"1\" locked=\"0\" pass=\"0\"><Option type=\"Map\">{options}</Option></layer>\
          </symbol></symbols></renderer-v2>{labels}</qgis>",
         u8::from(style.label.is_some()),
+        from_scale(layer),
     )
+}
+
+/// A layer of very many points or lines covers the map under it unless one looks closely: it appears from a scale on.
+fn from_scale(layer: &Layer) -> String {
+    let one_in = match layer.kind {
+        GeometryKind::Point if layer.features.len() > CROWD => 2_500,
+        GeometryKind::Line if layer.features.len() > CROWD => 10_000,
+        _ => return String::new(),
+    };
+    format!(" hasScaleBasedVisibilityFlag=\"1\" minScale=\"{one_in}\" maxScale=\"0\"")
 }
 
 fn brush(style: &LayerStyle) -> &'static str {

@@ -95,39 +95,69 @@ impl Net<'_> {
     const fn index(&self, (col, row): Node) -> usize {
         row * (self.side + 1) + col
     }
-    /// Longest side and third corner of triangle `number`, counted from 2 by halvings.
-    fn triangle(&self, number: usize) -> (Node, Node, Node) {
-        let n = self.side;
-        let (mut a, mut b, mut c) = if number & 1 == 1 { ((0, 0), (n, n), (n, 0)) } else { ((n, n), (0, 0), (0, n)) };
-        let mut path = number >> 1;
-        while path > 1 {
-            let m = middle(a, b);
-            (a, b) = if path & 1 == 1 { (c, a) } else { (b, c) };
-            c = m;
-            path >>= 1;
-        }
-        (a, b, c)
-    }
     /// From the smallest triangles up, so that a large one knows of everything inside it.
+    ///
+    /// A longest side is either a side of a square whose corners are multiples of its size, with the square's centre as
+    /// third corner, or a diagonal of such a square: the rising one where row and column of the square add up to an
+    /// even number. Halving turns the one kind into the other, so sizes can be walked square by square.
     fn measure(&mut self) {
         let n = self.side;
-        let last = 2 * n * n - 2;
-        let first_smallest = last.saturating_sub(n * n);
-        for i in (0..last).rev() {
-            let (a, b, c) = self.triangle(i + 2);
-            let m = middle(a, b);
-            let own = match (self.height(a), self.height(b), self.height(c), self.height(m)) {
-                (Some(za), Some(zb), Some(_), Some(zm)) => (0.5 * (za + zb) - zm).abs(),
-                (None, None, None, None) => 0.0,
-                _ => f32::INFINITY,
-            };
-            let mut error = self.errors[self.index(m)].max(own);
-            if i < first_smallest {
-                error = error.max(self.errors[self.index(middle(a, c))]).max(self.errors[self.index(middle(b, c))]);
+        let spec = &self.raster.spec;
+        // Beyond the raster there is no height, and the errors there are nought already.
+        let wide = n.min((spec.cols as usize).saturating_sub(self.corner.0));
+        let high = n.min((spec.rows as usize).saturating_sub(self.corner.1));
+        let mut size = 2;
+        while size <= n {
+            let half = size / 2;
+            let (right, low) = (wide.next_multiple_of(size).min(n), high.next_multiple_of(size).min(n));
+            for y in (0..=low).step_by(half) {
+                // Lines of corners hold the middles of level sides, lines between them those of upright sides.
+                let level = y % size == 0;
+                for x in (if level { half } else { 0 }..=right).step_by(size) {
+                    self.measure_side((x, y), half, level);
+                }
             }
-            let at = self.index(m);
-            self.errors[at] = error;
+            for y in (0..low).step_by(size) {
+                for x in (0..right).step_by(size) {
+                    self.measure_square((x, y), size);
+                }
+            }
+            size *= 2;
         }
+    }
+    /// The triangles on either side of the side with this middle.
+    fn measure_side(&mut self, m: Node, half: usize, level: bool) {
+        let (x, y) = m;
+        let n = self.side;
+        let (a, b) = if level { ((x - half, y), (x + half, y)) } else { ((x, y - half), (x, y + half)) };
+        let before = if level { y.checked_sub(half).map(|y| (x, y)) } else { x.checked_sub(half).map(|x| (x, y)) };
+        let after = if level { (x, y + half) } else { (x + half, y) };
+        for c in before.into_iter().chain((after.0 <= n && after.1 <= n).then_some(after)) {
+            self.note(a, b, c, m, half > 1);
+        }
+    }
+    /// The two triangles that share the diagonal of a square.
+    fn measure_square(&mut self, (x, y): Node, size: usize) {
+        let corners = [(x, y), (x + size, y), (x + size, y + size), (x, y + size)];
+        let rising = (x / size + y / size).is_multiple_of(2);
+        let [a, c, b, d] = if rising { corners } else { [corners[1], corners[2], corners[3], corners[0]] };
+        let m = middle(a, b);
+        self.note(a, b, c, m, true);
+        self.note(a, b, d, m, true);
+    }
+    /// Raises the error at `m` by that of the triangle `a b c`, and by those inside it when it has `parts`.
+    fn note(&mut self, a: Node, b: Node, c: Node, m: Node, parts: bool) {
+        let own = match (self.height(a), self.height(b), self.height(c), self.height(m)) {
+            (Some(za), Some(zb), Some(_), Some(zm)) => (0.5 * (za + zb) - zm).abs(),
+            (None, None, None, None) => 0.0,
+            _ => f32::INFINITY,
+        };
+        let at = self.index(m);
+        let mut error = self.errors[at].max(own);
+        if parts {
+            error = error.max(self.errors[self.index(middle(a, c))]).max(self.errors[self.index(middle(b, c))]);
+        }
+        self.errors[at] = error;
     }
     fn split(&mut self, a: Node, b: Node, c: Node, tolerance: f32) {
         let m = middle(a, b);

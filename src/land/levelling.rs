@@ -1,6 +1,7 @@
 //! What the ground should become, and what has to be moved.
 
 use super::blocks::{BlockId, RowFall};
+use super::site::EarthPlaceKind;
 use super::survey::ElevationModel;
 use crate::grid::Raster;
 use crate::units::{Range, Slope};
@@ -58,15 +59,56 @@ impl SurfaceKind {
     }
 }
 
+/// What carries earth.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum HaulMachine {
+    /// Pushes short distances.
+    Dozer,
+    /// Bucket or scraper behind a tractor.
+    Bucket,
+    /// Excavator loading trucks.
+    Truck,
+}
+
+impl HaulMachine {
+    /// As said in tables and reports.
+    #[must_use]
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::Dozer => "dozer",
+            Self::Bucket => "bucket or scraper",
+            Self::Truck => "excavator and trucks",
+        }
+    }
+}
+
 /// Earth hauled over one band of distance.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct HaulBand {
     /// Upper end of the band, metres.
     pub up_to_m: f64,
     /// Volume hauled, bank cubic metres.
     pub volume_m3: f64,
-    /// Price, dollars per bank cubic metre.
+    /// Mean price, dollars per bank cubic metre.
     pub price_per_m3: Range,
+    /// Volume each machine carries, bank cubic metres, the one for the shortest hauls first.
+    pub by_machine: Vec<(HaulMachine, f64)>,
+}
+
+/// Soil a block gets from a borrow place or gives to a spoil place.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct PlaceHaul {
+    /// Name of the place.
+    pub place: String,
+    /// What the place does.
+    pub kind: EarthPlaceKind,
+    /// Volume, bank cubic metres.
+    pub volume_m3: f64,
+    /// Mean haul, metres.
+    pub distance_m: f64,
+    /// What a bank cubic metre costs at the place beside the haul, dollars.
+    pub price_per_m3: f64,
 }
 
 /// What one kind of surface would come to on a block, worked out on a coarse lattice.
@@ -98,7 +140,7 @@ pub struct VolumeChecks {
     pub cells_m3: (f64, f64),
     /// By the four-point method between cell centres.
     pub four_point_m3: (f64, f64),
-    /// By prisms on the two triangles of every square between cell centres.
+    /// By prisms on the triangles of every square between cell centres, mean of both divisions.
     pub prisms_m3: (f64, f64),
 }
 
@@ -170,6 +212,10 @@ pub struct BlockEarth {
     pub fill_m3: f64,
     /// Soil brought in (positive) or left over (negative), bank cubic metres.
     pub borrow_m3: f64,
+    /// What of that no borrow place gives (positive) or no spoil place takes (negative), bank cubic metres.
+    pub unplaced_m3: f64,
+    /// What borrow places give and spoil places take.
+    pub places: Vec<PlaceHaul>,
     /// Cut over fill the surface was balanced to.
     pub cut_fill_ratio: f64,
     /// Deepest cut, metres.
@@ -182,6 +228,8 @@ pub struct BlockEarth {
     pub strip_m3: f64,
     /// Mean haul, metres.
     pub haul_mean_m: f64,
+    /// Whether the hauls are proven to be the cheapest with machines that change with distance; else they are the shortest.
+    pub hauls_cheapest: bool,
     /// Volumes by haul distance.
     pub bands: Vec<HaulBand>,
     /// Price of the block's earthworks, dollars.
@@ -217,12 +265,15 @@ impl BlockEarth {
             cut_m3: 0.0,
             fill_m3: 0.0,
             borrow_m3: 0.0,
+            unplaced_m3: 0.0,
+            places: Vec::new(),
             cut_fill_ratio,
             max_cut_m: 0.0,
             max_fill_m: 0.0,
             subsoil_m2: 0.0,
             strip_m3: 0.0,
             haul_mean_m: 0.0,
+            hauls_cheapest: false,
             bands: Vec::new(),
             cost: Range::exact(0.0),
             binding: Vec::new(),
@@ -237,6 +288,42 @@ impl BlockEarth {
     }
 }
 
+/// What is left of the topsoil where little is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum SoilRisk {
+    /// Less than the reserve.
+    Thin,
+    /// Nothing: subsoil shows.
+    Bare,
+}
+
+impl SoilRisk {
+    /// As said in tables and reports.
+    #[must_use]
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::Thin => "topsoil thinner than its reserve",
+            Self::Bare => "subsoil shows",
+        }
+    }
+}
+
+/// Where yield is at risk unless topsoil is stripped first and spread again.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct RiskArea {
+    /// The block.
+    pub block: BlockId,
+    /// What is left.
+    pub risk: SoilRisk,
+    /// Outline of the cells, in one or many pieces.
+    pub outline: geo::MultiPolygon<f64>,
+    /// Area, square metres on the grid.
+    pub area_m2: f64,
+    /// Least topsoil left, metres; negative where the cut goes into subsoil.
+    pub least_left_m: f64,
+}
+
 /// The earthworks of the property.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct LevellingPlan {
@@ -246,6 +333,8 @@ pub struct LevellingPlan {
     pub cut_fill: CutFill,
     /// Topsoil left after the cut where it lies as it is, metres; negative where subsoil would show.
     pub topsoil_left: Raster<f32>,
+    /// Where yield is at risk, by block.
+    pub risk_areas: Vec<RiskArea>,
     /// Contours of the surface to be built, lowest first.
     pub contours: Vec<super::terrain::Contour>,
     /// Per block, in order of block number.

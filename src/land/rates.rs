@@ -32,12 +32,24 @@ pub struct Rates {
     /// Smoothing of beds and stump holes where no bulk earth is moved, per hectare.
     #[schemars(extend("x-source" = "common practice, no source"))]
     pub smoothing_per_ha: Range,
-    /// Levelling with a haul up to 100 m, per bank cubic metre.
+    /// Levelling by bucket or scraper with a haul of 100 m, per bank cubic metre.
     #[schemars(extend("x-source" = "arithmetic from a laser-bucket cycle (1.8 min fixed, 12 and 20 km/h, 7.5 m3, $350/h); common practice, no source"))]
     pub levelling_per_m3: Range,
-    /// What each further 100 m of haul adds, per bank cubic metre.
+    /// What each further 100 m of haul adds, per bank cubic metre; shorter hauls are cheaper by as much.
     #[schemars(extend("x-source" = "arithmetic from the same cycle; common practice, no source"))]
     pub haul_per_m3_per_100_m: Range,
+    /// Pushing with a dozer (at most 100 m): loading and spreading in thin layers, whatever the distance, per bank cubic metre.
+    #[schemars(extend("x-source" = "assumed; common practice, no source"))]
+    pub dozer_push_per_m3: Range,
+    /// What each 100 m of push adds, per bank cubic metre.
+    #[schemars(extend("x-source" = "assumed; common practice, no source"))]
+    pub dozer_push_per_m3_per_100_m: Range,
+    /// Excavator and trucks: loading and spreading, whatever the distance, per bank cubic metre.
+    #[schemars(extend("x-source" = "assumed, so that 600-1,000 m come to 6-7; common practice for truck haul 6-12, no source"))]
+    pub truck_per_m3: Range,
+    /// What each 100 m of truck haul adds, per bank cubic metre.
+    #[schemars(extend("x-source" = "assumed; common practice, no source"))]
+    pub truck_per_m3_per_100_m: Range,
     /// Topsoil stripped and spread again, per bank cubic metre.
     #[schemars(extend("x-source" = "common practice, no source"))]
     pub topsoil_per_m3: Range,
@@ -94,6 +106,10 @@ impl Default for Rates {
             smoothing_per_ha: r(100.0, 180.0, 300.0),
             levelling_per_m3: r(1.5, 2.4, 4.0),
             haul_per_m3_per_100_m: r(0.4, 0.75, 1.2),
+            dozer_push_per_m3: r(0.6, 0.9, 1.4),
+            dozer_push_per_m3_per_100_m: r(2.0, 3.0, 4.5),
+            truck_per_m3: r(3.5, 5.0, 8.0),
+            truck_per_m3_per_100_m: r(0.1, 0.2, 0.35),
             topsoil_per_m3: r(1.5, 2.2, 3.0),
             mobilise: r(1_500.0, 3_000.0, 6_000.0),
             drain_per_m3: r(3.0, 5.0, 9.0),

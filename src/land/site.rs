@@ -147,6 +147,42 @@ pub struct ControlPoint {
     pub height_m: f64,
 }
 
+/// Whether a place gives or takes soil.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum EarthPlaceKind {
+    /// Gives soil: a pit, a bank, a heap of spoil.
+    Borrow,
+    /// Takes soil.
+    Spoil,
+}
+
+impl EarthPlaceKind {
+    /// As said in tables and reports.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Borrow => "borrow",
+            Self::Spoil => "spoil",
+        }
+    }
+}
+
+/// A place outside the blocks that gives or takes soil.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct EarthPlace {
+    /// Name as given, or `borrow n` / `spoil n`.
+    pub name: String,
+    /// What it does.
+    pub kind: EarthPlaceKind,
+    /// Place.
+    pub at: Coord<f64>,
+    /// How much it gives or takes, bank cubic metres; `None` without a limit.
+    pub capacity_m3: Option<f64>,
+    /// What a bank cubic metre costs there beside the haul (royalty, spreading), currency of the run.
+    pub price_per_m3: f64,
+}
+
 /// A block drawn by a surveyor, taken as it is.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct GivenBlock {
@@ -181,6 +217,8 @@ pub struct SiteLayers {
     pub buried_services: Vec<BuriedService>,
     /// Neighbours' drains.
     pub neighbour_drains: Vec<NeighbourDrain>,
+    /// Places that give or take soil.
+    pub earth_places: Vec<EarthPlace>,
     /// Points of known height.
     pub control_points: Vec<ControlPoint>,
     /// Where the crop is loaded.

@@ -74,6 +74,10 @@ pub struct SiteTable {
     /// Neighbours' drains; attributes `name`, `level_m`.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub neighbour_drain: Option<String>,
+    /// Places that give soil to blocks that lack it or take what is over; attributes `kind` (`borrow` or `spoil`), `name`,
+    /// `capacity_m3` (bank; without a limit when left out), `price_per_m3` (beside the haul; 0 when left out).
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub earth_place: Option<String>,
     /// Points of known height the ground is checked against; attributes `name`, `height_m` (or Z).
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub control_point: Option<String>,
@@ -117,7 +121,7 @@ impl SiteTable {
     }
     /// The optional layers: key and path, in a fixed order.
     #[must_use]
-    pub fn optional_layers(&self) -> [(&'static str, Option<&str>); 13] {
+    pub fn optional_layers(&self) -> [(&'static str, Option<&str>); 14] {
         [
             ("waterway", self.waterway.as_deref()),
             ("keep_area", self.keep_area.as_deref()),
@@ -129,6 +133,7 @@ impl SiteTable {
             ("level_limit", self.level_limit.as_deref()),
             ("buried_service", self.buried_service.as_deref()),
             ("neighbour_drain", self.neighbour_drain.as_deref()),
+            ("earth_place", self.earth_place.as_deref()),
             ("control_point", self.control_point.as_deref()),
             ("loading_place", self.loading_place.as_deref()),
             ("water_supply", self.water_supply.as_deref()),

@@ -5,6 +5,7 @@ pub mod economics;
 pub mod erosion;
 pub mod flow;
 pub mod hydraulics;
+pub mod in_order;
 pub mod optimise;
 pub mod shapes;
 pub mod surface;

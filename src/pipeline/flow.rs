@@ -2,7 +2,7 @@
 
 use super::options::choose;
 use super::plan::Plan;
-use super::step::{Kept, Runner};
+use super::step::{Kept, Product, Runner};
 use crate::finding::{Finding, Problem, ProblemKind, Problems, Severity};
 use crate::land::blocks::BlockPlan;
 use crate::land::clearing::ClearingPlan;
@@ -32,9 +32,6 @@ use crate::stages::survey::{Survey, SurveyInput};
 use crate::stages::terrain::{Terrain, TerrainInput};
 use crate::stages::water::{Water, WaterInput};
 use crate::stages::{STAGES, Stage};
-use std::sync::Arc;
-
-type Product<T> = Option<Arc<Kept<T>>>;
 
 /// Everything that was made.
 pub struct Job {
@@ -349,6 +346,27 @@ impl Design {
 }
 
 impl Job {
+    /// Keys of all that is drawn and set out of the published option: everything but its costing.
+    #[must_use]
+    pub fn drawn_keys(&self) -> Vec<&str> {
+        fn key<T>(product: Option<&Kept<T>>) -> &str {
+            product.map_or("", |kept| &kept.key)
+        }
+        let mut keys = vec![self.survey.key.as_str(), key(self.terrain.as_ref()), key(self.water.as_ref())];
+        if let Some(design) = self.options.get(self.chosen) {
+            keys.extend([
+                design.name.as_str(),
+                key(design.blocks.as_deref()),
+                key(design.levelling.as_deref()),
+                key(design.drains.as_deref()),
+                key(design.clearing.as_deref()),
+                key(design.erosion.as_deref()),
+                key(design.program.as_deref()),
+                key(design.guidance.as_deref()),
+            ]);
+        }
+        keys
+    }
     /// What was noticed about the land and the published option, most severe first, then by stage and place.
     #[must_use]
     pub fn findings(&self) -> Vec<Finding> {

@@ -28,6 +28,10 @@ pub struct Record {
     pub record: u32,
     /// Digest of everything the results depend on: a run with the same digest need not be done again.
     pub digest: String,
+    /// Id of the plan as it is drawn and set out, printed on every map and work order: a run in which only money changed
+    /// has the same.
+    #[serde(default)]
+    pub plan: String,
     /// Folder of the pipeline file, seen from the run folder (absolute when there is no way between them).
     pub base: String,
     /// Every value used.

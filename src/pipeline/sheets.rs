@@ -4,14 +4,22 @@ use super::assumptions::assumptions;
 use super::flow::{Design, Job};
 use super::plan::Plan;
 use super::record::citations;
-use super::step::Kept;
+use super::step::Product;
 use crate::land::document::Document;
 use crate::publish::{OptionResult, Results};
-use std::sync::Arc;
 
-/// The documents of a job; `run_id` is printed on every sheet.
+/// What papers are known by.
+#[derive(Debug, Clone, Copy)]
+pub struct Ids<'a> {
+    /// The run, printed where money stands.
+    pub run: &'a str,
+    /// The plan, printed on what is drawn and set out: the same as long as only money changes.
+    pub plan: &'a str,
+}
+
+/// The documents of a job.
 #[must_use]
-pub fn documents(plan: &Plan, job: &Job, run_id: &str) -> Vec<Document> {
+pub fn documents(plan: &Plan, job: &Job, ids: Ids<'_>) -> Vec<Document> {
     let options: Vec<OptionResult<'_>> = job.options.iter().map(result).collect();
     let assumptions = assumptions(plan, &plan.options[job.chosen]);
     let findings = job.findings();
@@ -27,7 +35,8 @@ pub fn documents(plan: &Plan, job: &Job, run_id: &str) -> Vec<Document> {
         options: &options,
         chosen: job.chosen,
         chosen_because: &job.why,
-        run_id,
+        run_id: ids.run,
+        plan_id: ids.plan,
         findings: &findings,
         assumptions: &assumptions,
         citations: &citations,
@@ -49,6 +58,6 @@ fn result(design: &Design) -> OptionResult<'_> {
     }
 }
 
-fn value<T>(product: &Option<Arc<Kept<T>>>) -> Option<&T> {
+fn value<T>(product: &Product<T>) -> Option<&T> {
     product.as_ref().map(|kept| &kept.value)
 }

@@ -11,6 +11,9 @@ use serde_json::Value as Json;
 use std::sync::{Arc, Mutex};
 use std::time::Instant;
 
+/// The product of an option, shared with the options that agree in all it reads; none if its stage is not wanted.
+pub type Product<T> = Option<Arc<Kept<T>>>;
+
 /// A product with its key.
 #[derive(Debug)]
 pub struct Kept<T> {
@@ -42,7 +45,19 @@ pub const RATES_READ: &[(&str, &[&str])] = &[
         "blocks",
         &["drain_per_m3", "gross_margin_per_ha", "harvester_per_h", "haul_per_m3_per_100_m", "levelling_per_m3"],
     ),
-    ("levelling", &["haul_per_m3_per_100_m", "levelling_per_m3", "smoothing_per_ha", "topsoil_per_m3"]),
+    (
+        "levelling",
+        &[
+            "dozer_push_per_m3",
+            "dozer_push_per_m3_per_100_m",
+            "haul_per_m3_per_100_m",
+            "levelling_per_m3",
+            "smoothing_per_ha",
+            "topsoil_per_m3",
+            "truck_per_m3",
+            "truck_per_m3_per_100_m",
+        ],
+    ),
     ("clearing", &["burn_per_ha", "cultivation_per_ha", "dozer_per_h"]),
 ];
 
@@ -140,7 +155,7 @@ impl<'a> Runner<'a> {
         params: impl Fn(&'i OptionPlan) -> Option<&'i S::Params>,
         upstream: impl Fn(usize) -> Vec<&'i str>,
         input: impl Fn(usize) -> Option<S::Input<'i>> + Sync,
-    ) -> Result<Vec<Option<Arc<Kept<S::Output>>>>, Problems>
+    ) -> Result<Vec<Product<S::Output>>, Problems>
     where
         S: Stage,
         S::Params: Sync + 'i,
@@ -160,7 +175,7 @@ impl<'a> Runner<'a> {
             });
             which.push(Some(at));
         }
-        let results: Vec<Result<(Kept<S::Output>, StageTime), Problems>> = distinct
+        let results: Vec<Result<_, Problems>> = distinct
             .into_par_iter()
             .map(|(key, i, params)| {
                 self.fetch_or_run::<S>(key, params, || Ok((input(i).ok_or_else(missing::<S>)?, Vec::new())))

@@ -111,15 +111,14 @@ impl Frame {
 /// Text made safe for markup.
 pub(super) fn escape(text: &str) -> String {
     let mut out = String::with_capacity(text.len());
-    for c in text.chars() {
+    // Control characters are not allowed in XML at all, and a name must not turn its neighbours.
+    for c in super::sheet::one_line(text).chars() {
         match c {
             '&' => out.push_str("&amp;"),
             '<' => out.push_str("&lt;"),
             '>' => out.push_str("&gt;"),
             '"' => out.push_str("&quot;"),
             '\'' => out.push_str("&#39;"),
-            // Control characters are not allowed in XML at all.
-            c if c.is_control() => out.push(' '),
             c => out.push(c),
         }
     }

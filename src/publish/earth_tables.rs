@@ -1,26 +1,31 @@
-//! Tables and layers of the earthworks: what is moved, proven, offered, hauled and in doubt.
+//! Tables of the earthworks: what is moved, proven, offered, hauled and in doubt.
 
-use super::layers::Plain;
-use super::{Results, sheet, view};
+use super::{Results, earth_balance, sheet, view};
 use crate::land::blocks::RowBlock;
-use crate::land::document::{FieldKind, GeometryKind, Layer, Pattern, Table, Value};
-use crate::land::levelling::{BlockEarth, LevellingPlan};
-use crate::land::terrain::Contour;
+use crate::land::document::{FieldKind, Table, Value};
+use crate::land::levelling::{BlockEarth, LevellingPlan, RiskArea, SoilRisk};
 use geo::{Geometry, LineString};
 
 use FieldKind::{Integer, Real, Text};
 
 /// Every table of the earthworks, in a fixed order.
 pub(super) fn all(results: &Results<'_>) -> Vec<Table> {
-    vec![earthworks(results), surfaces(results), hauls(results), doubts(results)]
+    vec![
+        earthworks(results),
+        surfaces(results),
+        hauls(results),
+        haul_bands(results),
+        earth_balance::table(results),
+        doubts(results),
+    ]
 }
 
-fn levelling<'a>(results: &Results<'a>) -> Option<&'a LevellingPlan> {
+pub(super) fn levelling<'a>(results: &Results<'a>) -> Option<&'a LevellingPlan> {
     results.plan().and_then(|p| p.levelling)
 }
 
 /// Blocks with their earth, in order of block.
-fn pairs<'a>(results: &Results<'a>) -> Vec<(&'a RowBlock, &'a BlockEarth)> {
+pub(super) fn pairs<'a>(results: &Results<'a>) -> Vec<(&'a RowBlock, &'a BlockEarth)> {
     let Some(plan) = results.plan() else { return Vec::new() };
     let blocks = plan.blocks.map_or(&[][..], |b| &b.blocks);
     blocks.iter().filter_map(|b| Some((b, view::earth(plan, b.id)?))).collect()
@@ -38,11 +43,15 @@ fn earthworks(results: &Results<'_>) -> Table {
         ("fill_compacted_m3", Real(1)),
         ("cut_fill_ratio", Real(3)),
         ("borrow_bank_m3", Real(1)),
+        ("no_place_bank_m3", Real(1)),
         ("max_cut_mm", Real(0)),
         ("max_fill_mm", Real(0)),
         ("haul_mean_m", Real(0)),
+        ("haul_plan", Text),
         ("haul_by_band", Text),
         ("subsoil_ha", Real(2)),
+        ("subsoil_shows_ha", Real(2)),
+        ("least_topsoil_mm", Real(0)),
         ("strip_m3", Real(0)),
         ("edge_step_mm", Real(0)),
         ("moved_m3", Real(1)),
@@ -61,11 +70,14 @@ fn earthworks(results: &Results<'_>) -> Table {
         ("held_by", Text),
         ("limits_given_up", Text),
     ];
-    let rows = pairs(results).into_iter().map(|(block, earth)| earthworks_row(block, earth)).collect();
+    let risks = |block: &RowBlock| -> Vec<&RiskArea> {
+        levelling(results).map_or(&[][..], |l| &l.risk_areas).iter().filter(|a| a.block == block.id).collect()
+    };
+    let rows = pairs(results).into_iter().map(|(block, earth)| earthworks_row(block, earth, &risks(block))).collect();
     sheet::table("earthworks", "Earthworks by block", columns, rows)
 }
 
-fn earthworks_row(block: &RowBlock, earth: &BlockEarth) -> Vec<Value> {
+fn earthworks_row(block: &RowBlock, earth: &BlockEarth, risks: &[&RiskArea]) -> Vec<Value> {
     let proof = earth.proof.as_ref();
     let mut from_m = 0.0;
     let mut bands = Vec::new();
@@ -83,11 +95,15 @@ fn earthworks_row(block: &RowBlock, earth: &BlockEarth) -> Vec<Value> {
         earth.fill_m3.into(),
         earth.cut_fill_ratio.into(),
         earth.borrow_m3.into(),
+        earth.unplaced_m3.into(),
         (1_000.0 * earth.max_cut_m).into(),
         (1_000.0 * earth.max_fill_m).into(),
         earth.haul_mean_m.into(),
+        haul_plan(earth).into(),
         bands.join("; ").into(),
         (earth.subsoil_m2 / 1e4).into(),
+        (risks.iter().filter(|a| a.risk == SoilRisk::Bare).map(|a| a.area_m2).sum::<f64>() / 1e4).into(),
+        risks.iter().map(|a| 1_000.0 * a.least_left_m).reduce(f64::min).into(),
         earth.strip_m3.into(),
         (1_000.0 * earth.edge_step_m).into(),
         proof.map(|p| p.moved_m3).into(),
@@ -152,7 +168,8 @@ fn surfaces(results: &Results<'_>) -> Table {
     sheet::table("surfaces", "Surfaces compared, block by block", columns, rows)
 }
 
-const HAUL: &[(&str, FieldKind)] = &[
+/// Columns of a main haul.
+pub(super) const HAUL: &[(&str, FieldKind)] = &[
     ("block", Integer),
     ("volume_bank_m3", Real(0)),
     ("distance_m", Real(0)),
@@ -162,7 +179,8 @@ const HAUL: &[(&str, FieldKind)] = &[
     ("to_n", Real(1)),
 ];
 
-fn haul_rows(results: &Results<'_>) -> Vec<(Geometry<f64>, Vec<Value>)> {
+/// The main hauls with their way.
+pub(super) fn haul_rows(results: &Results<'_>) -> Vec<(Geometry<f64>, Vec<Value>)> {
     pairs(results)
         .into_iter()
         .flat_map(|(block, earth)| earth.hauls.iter().map(move |haul| (block, haul)))
@@ -187,36 +205,49 @@ fn hauls(results: &Results<'_>) -> Table {
     sheet::table("hauls", "Main hauls, cut to fill", HAUL, rows)
 }
 
-/// The main hauls as a layer.
-pub(super) fn haul_layer(results: &Results<'_>) -> Option<Layer> {
-    Plain {
-        name: "haul",
-        title: "Main hauls, cut to fill",
-        kind: GeometryKind::Line,
-        columns: HAUL,
-        stroke: [90, 60, 30],
-        fill: None,
-        pattern: Pattern::Solid,
-        label: None,
-    }
-    .with(haul_rows(results))
+/// How the hauls were found.
+fn haul_plan(earth: &BlockEarth) -> &'static str {
+    if earth.hauls_cheapest { "cheapest by machine, proven" } else { "shortest, each by its cheapest machine" }
 }
 
-/// Contours of the surface to be built.
-pub(super) fn contour_layer(results: &Results<'_>) -> Option<Layer> {
-    let contours = levelling(results).map_or(&[][..], |l| &l.contours);
-    let value = |c: &Contour| vec![c.level_m.into(), (if c.major { "yes" } else { "no" }).into()];
-    Plain {
-        name: "design_contour",
-        title: "Contours of the surface to be built",
-        kind: GeometryKind::Line,
-        columns: &[("level_m", Real(2)), ("heavy", Text)],
-        stroke: [0, 90, 120],
-        fill: None,
-        pattern: Pattern::Solid,
-        label: Some("level_m"),
+/// What each machine carries over each band of distance.
+fn haul_bands(results: &Results<'_>) -> Table {
+    let columns = &[
+        ("block", Integer),
+        ("name", Text),
+        ("from_m", Real(0)),
+        ("up_to_m", Real(0)),
+        ("machine", Text),
+        ("volume_bank_m3", Real(0)),
+        ("share_of_band_pct", Real(0)),
+        ("band_price_per_m3_low", Real(2)),
+        ("band_price_per_m3_likely", Real(2)),
+        ("band_price_per_m3_high", Real(2)),
+        ("haul_plan", Text),
+    ];
+    let mut rows: Vec<Vec<Value>> = Vec::new();
+    for (block, earth) in pairs(results) {
+        let mut from_m = 0.0;
+        for band in &earth.bands {
+            for (machine, volume_m3) in &band.by_machine {
+                rows.push(vec![
+                    block.id.0.into(),
+                    block.name.as_str().into(),
+                    from_m.into(),
+                    band.up_to_m.into(),
+                    machine.words().into(),
+                    (*volume_m3).into(),
+                    (100.0 * volume_m3 / band.volume_m3).into(),
+                    band.price_per_m3.low.into(),
+                    band.price_per_m3.likely.into(),
+                    band.price_per_m3.high.into(),
+                    haul_plan(earth).into(),
+                ]);
+            }
+            from_m = band.up_to_m;
+        }
     }
-    .with(contours.iter().map(|c| (Geometry::MultiLineString(c.lines.clone()), value(c))).collect())
+    sheet::table("haul_bands", "Hauls by distance and machine", columns, rows)
 }
 
 /// What moves the price of the earth.

@@ -1,7 +1,8 @@
 //! Words on a map that keep out of each other's way.
 //!
 //! Each label comes with places it may stand, best first; it takes the first where it covers nothing that stands already
-//! (boxes in an R-tree), or is left off and counted. What is placed first wins, so what matters most is placed first.
+//! (boxes in an R-tree), or is left off and counted. Places on a line worth reading (a boundary, a drain) come only after
+//! those beside it. What is placed first wins, so what matters most is placed first.
 
 use super::drawing::{Drawing, Frame};
 use crate::land::typeface::{readable, shortened, width};
@@ -35,6 +36,8 @@ struct Placed {
 #[derive(Debug)]
 pub(super) struct Labels {
     taken: RTree<Box2>,
+    /// What labels may cover only when there is no other room.
+    shunned: RTree<Box2>,
     placed: Vec<Placed>,
     frame: Frame,
     /// How many found no room.
@@ -54,11 +57,29 @@ fn boxed((x, y): (f64, f64), (w, h): (f64, f64)) -> Box2 {
 impl Labels {
     /// No labels yet.
     pub(super) fn new(frame: Frame) -> Self {
-        Self { taken: RTree::new(), placed: Vec::new(), frame, left_off: 0 }
+        Self { taken: RTree::new(), shunned: RTree::new(), placed: Vec::new(), frame, left_off: 0 }
     }
     /// Keeps labels off a symbol.
     pub(super) fn keep_free(&mut self, middle: (f64, f64), size: f64) {
         self.taken.insert(boxed(middle, (size, size)));
+    }
+    /// Keeps labels off a line as long as they find room elsewhere.
+    pub(super) fn shun(&mut self, line: &[(f64, f64)]) {
+        for pair in line.windows(2) {
+            let (a, b) = (pair[0], pair[1]);
+            let steps = ((b.0 - a.0).hypot(b.1 - a.1) / 1.5).ceil().clamp(1.0, 500.0);
+            let place = |k: f64| (a.0 + (b.0 - a.0) * k / steps, a.1 + (b.1 - a.1) * k / steps);
+            let mut k = 0.0;
+            while k < steps {
+                let (p, q) = (place(k), place(k + 1.0));
+                self.shunned.insert(Box2::from_corners([p.0, p.1], [q.0, q.1]));
+                k += 1.0;
+            }
+        }
+    }
+    fn on_a_line(&self, b: &Box2) -> bool {
+        let inside = AABB::from_corners(b.lower(), b.upper());
+        self.shunned.locate_in_envelope_intersecting(&inside).next().is_some()
     }
     fn free(&self, b: &Box2) -> bool {
         let (low, high) = (b.lower(), b.upper());
@@ -76,16 +97,25 @@ impl Labels {
     ) -> bool {
         let lines: Vec<String> = lines.iter().map(|l| shortened(l, kind.bold, kind.size, WIDEST)).collect();
         let size = extent(&lines, kind);
+        let mut second = None;
+        let mut found = None;
         for (middle, leader) in places {
             let b = boxed(middle, size);
             if self.free(&b) {
-                self.taken.insert(b);
-                self.placed.push(Placed { layer, lines, kind, middle, leader });
-                return true;
+                if !self.on_a_line(&b) {
+                    found = Some((middle, leader, b));
+                    break;
+                }
+                second = second.or(Some((middle, leader, b)));
             }
         }
-        self.left_off += 1;
-        false
+        let Some((middle, leader, b)) = found.or(second) else {
+            self.left_off += 1;
+            return false;
+        };
+        self.taken.insert(b);
+        self.placed.push(Placed { layer, lines, kind, middle, leader });
+        true
     }
     /// Beside a point: round it, then further away with a thin line to it.
     pub(super) fn beside(&mut self, layer: usize, lines: &[&str], kind: Type, at: (f64, f64), clear: f64) -> bool {
@@ -222,6 +252,21 @@ mod tests {
                 assert!(a[2] <= b[0] || b[2] <= a[0] || a[3] <= b[1] || b[3] <= a[1], "{a:?} {b:?}");
             }
         }
+    }
+
+    #[test]
+    fn a_line_is_covered_only_for_want_of_room() {
+        let mut labels = labels();
+        labels.shun(&[(0.0, 50.0), (100.0, 50.0)]);
+        labels.beside(0, &["MF2 7.531 m"], KIND, (50.0, 51.0), 1.0);
+        let clear = labels.boxes()[0];
+        assert!(clear[1] > 50.0 || clear[3] < 50.0, "{clear:?}");
+        // Walls above and below leave the line alone.
+        for x in 0..50 {
+            labels.keep_free((2.0 * f64::from(x), 25.0), 46.0);
+            labels.keep_free((2.0 * f64::from(x), 75.0), 46.0);
+        }
+        assert!(labels.on(0, &["x"], KIND, (20.0, 50.0), 5.0), "on the line rather than not at all");
     }
 
     #[test]

@@ -6,7 +6,10 @@
 pub mod as_built;
 mod charts;
 mod drawing;
+mod earth_balance;
+mod earth_layers;
 mod earth_tables;
+mod earth_words;
 mod labels;
 mod layers;
 mod maps;
@@ -69,8 +72,11 @@ pub struct Results<'a> {
     pub assumptions: &'a [Assumption],
     /// Works cited by the stages that ran.
     pub citations: &'a [Bibliography],
-    /// Id of the run, printed on every sheet.
+    /// Id of the run, printed where money stands.
     pub run_id: &'a str,
+    /// Id of the plan as it is drawn and set out, printed on maps, work orders, guidance and set-out: unlike the id of the
+    /// run it stays the same when only a price changed, and so do they.
+    pub plan_id: &'a str,
 }
 
 impl<'a> Results<'a> {
@@ -138,7 +144,7 @@ pub fn documents(results: &Results<'_>) -> Vec<Document> {
         out.push(document(&format!("tables/{}.csv", table.name), Content::Text(csv_text(&table))));
     }
     if let Some(plan) = results.plan().and_then(|p| p.guidance).filter(|g| !g.lines.is_empty()) {
-        out.push(document("guidance", Content::Guidance(Box::new(plan.clone()), results.run_id.to_owned())));
+        out.push(document("guidance", Content::Guidance(Box::new(plan.clone()), results.plan_id.to_owned())));
     }
     out.extend(papers::all(results));
     out.extend(set_out::documents(results));

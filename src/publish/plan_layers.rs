@@ -1,7 +1,7 @@
 //! Vector layers of the chosen plan.
 
 use super::layers::Plain;
-use super::{OptionResult, Results, earth_tables, set_out, view};
+use super::{OptionResult, Results, earth_layers, set_out, view};
 use crate::land::blocks::HeadlandKind;
 use crate::land::document::{FieldKind, GeometryKind, Layer, Pattern};
 use geo::{Geometry, Point};
@@ -15,8 +15,10 @@ pub(super) fn all(results: &Results<'_>) -> Vec<Layer> {
     out.extend(drains(results, plan));
     out.extend(clearing(plan));
     out.extend(guidance(plan));
-    out.extend(earth_tables::haul_layer(results));
-    out.extend(earth_tables::contour_layer(results));
+    out.extend(earth_layers::haul_layer(results));
+    out.extend(earth_layers::contour_layer(results));
+    out.extend(earth_layers::risk_layer(results));
+    out.extend(earth_layers::place_layer(results));
     out.extend(pegs(results));
     out
 }

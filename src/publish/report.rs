@@ -2,23 +2,37 @@
 
 use super::page_data::{page_map, policy_hash};
 use super::pages::cells;
-use super::{Results, charts, sheet, tables, worth_tables};
+use super::{Results, charts, sheet, tables, view, worth_tables};
 use crate::finding::Severity;
 use crate::land::blocks::RowBlock;
-use crate::land::document::{FieldKind, Table};
+use crate::land::document::{FieldKind, Table, Value};
 use crate::units::Range;
 use minijinja::{AutoEscape, Environment, Value as Page, context};
 
-use FieldKind::{Integer, Real, Text};
+use FieldKind::{Real, Text};
 
 const TEMPLATE: &str = include_str!("templates/report.html");
 const STYLE: &str = include_str!("templates/report.css");
 const SCRIPT: &str = include_str!("templates/report.js");
 
 /// Columns of the table of options that only programs need.
-pub(super) const HIDE_OPTIONS: &[&str] = &["description", "cost_low", "cost_high", "npv_low", "npv_high"];
+pub(super) const HIDE_OPTIONS: &[&str] = &["description", "rows_not_draining", "rows_cannot_be_told"];
 /// Columns of the table of blocks that only programs need.
 pub(super) const HIDE_BLOCKS: &[&str] = &[
+    "block",
+    "area_ellipsoidal_ha",
+    "row_spacing_m",
+    "layout_earth_m3",
+    "layout_earth_gap_pct",
+    "yearly_turning",
+    "yearly_headland",
+    "yearly_drain_land",
+    "yearly_short_rows",
+    "yearly_long_rows",
+    "yearly_fall",
+    "yearly_earth",
+    "yearly_crop_haul",
+    "yearly_undrained",
     "parcel",
     "cropped_ha",
     "row_metres_m",
@@ -43,7 +57,21 @@ pub(super) const HIDE_BUDGET: &[&str] = &["rate_low", "rate_high", "group"];
 pub(super) const HIDE_CASH: &[&str] =
     &["yield_t_low", "yield_t_high", "income_low", "income_high", "outlay_low", "outlay_high"];
 /// Columns of the table of study that only programs need.
-pub(super) const HIDE_STUDY: &[&str] = &["length_p10_m", "once_cost_per_ha"];
+pub(super) const HIDE_STUDY: &[&str] = &[
+    "length_p10_m",
+    "once_cost_per_ha",
+    "earth_is",
+    "earth_gap_pct",
+    "lattice_m",
+    "falls",
+    "turns_per_ha",
+    "drain_land_per_ha",
+    "short_rows_per_ha",
+    "long_rows_per_ha",
+    "fall_per_ha",
+    "crop_haul_per_ha",
+    "undrained_per_ha",
+];
 /// Columns of the table of findings that only programs need.
 pub(super) const HIDE_FINDINGS: &[&str] = &["stage", "code"];
 /// How far the soil-loss figures go.
@@ -83,8 +111,9 @@ fn everything(results: &Results<'_>) -> Page {
     let head = context! {
         name => site.name.clone(), option => results.plan().map(|p| p.name), because => why(results),
         date => table.plan_date.clone(), revision => table.revision.clone(), prepared => table.prepared_by.clone(), checked => table.checked_by.clone(),
-        currency => table.currency.clone(), run_id => results.run_id, crs => site.crs.name.clone(),
-        datum => site.crs.vertical_name.as_deref().unwrap_or("height datum not stated"),
+        currency => table.currency.clone(), run_id => results.run_id.replacen('-', " ", 1),
+        plan_id => results.plan_id.replacen('-', " ", 1), crs => site.crs.name.clone(),
+        datum => view::datum(site),
         costs => costs(results), gains => gains(results), irreversible => irreversible(results), next => next(results),
         calendar_svg => charts::calendar(results).0, study_svg => charts::bearing_study(results).map(|c| c.0), lengths_svg => charts::row_lengths(results).map(|c| c.0), falls_svg => charts::row_falls(results).map(|c| c.0), depths_svg => charts::cut_fill(results).map(|c| c.0),
         not_given => site.not_given.clone(), cautions => CAUTIONS.to_vec(),
@@ -94,9 +123,10 @@ fn everything(results: &Results<'_>) -> Page {
         options => grid(&tables::options(results), HIDE_OPTIONS),
         blocks => grid(&tables::block_register(results), HIDE_BLOCKS),
         draining => grid(&draining(results), &[]),
-        drains => grid(&tables::drains(results), HIDE_DRAINS),
+        drains => grid(&drains(results), HIDE_DRAINS),
         outflows => grid(&tables::outflows(results), HIDE_OUTFLOWS),
         earth => grid(&earth(results), &[]),
+        earth_balance => grid(&super::earth_balance::table(results), &[]),
         clearing => grid(&clearing(results), &[]),
         soil => grid(&soil(results), &[]),
         indicators => grid(&worth_tables::indicators(results), &[]),
@@ -154,8 +184,10 @@ pub(super) fn why(results: &Results<'_>) -> String {
     out
 }
 
+/// A range of money as it is spoken of: three figures are more than a first plan knows.
 fn span(r: Range, unit: &str) -> String {
-    format!("{} {unit} (from {} to {})", sheet::grouped(r.likely), sheet::grouped(r.low), sheet::grouped(r.high))
+    let [likely, low, high] = [r.likely, r.low, r.high].map(|x| sheet::grouped(sheet::three_figures(x)));
+    format!("{likely} {unit} (from {low} to {high})")
 }
 
 /// What it costs, dearest figure first.
@@ -179,9 +211,15 @@ pub(super) fn gains(results: &Results<'_>) -> Vec<String> {
     let mut out = Vec::new();
     if let Some(c) = plan.costing {
         out.push(format!("net present value {}", span(c.worth.npv, &results.site_table.currency)));
-        out.push(c.worth.payback_years[1].map_or("not paid back within the years reckoned".to_owned(), |y| {
-            format!("paid back in {y:.1} years (likely case)")
+        let [bad, likely, _] = c.worth.payback_years;
+        let worst = if bad.is_none() { "; not at all in the bad case" } else { "" };
+        out.push(likely.map_or("not paid back within the years reckoned".to_owned(), |y| {
+            format!("paid back in {y:.1} years in the likely case{worst}")
         }));
+        if let Some(s) = c.sensitivity.first() {
+            let [low, high] = [s.npv.0, s.npv.1].map(|x| sheet::grouped(sheet::three_figures(x)));
+            out.push(format!("hangs most on {}: {low} to {high}", s.what));
+        }
     }
     if let Some(b) = plan.blocks {
         let rows: usize = b.blocks.iter().map(|b| b.rows.len()).sum();
@@ -204,6 +242,14 @@ pub(super) fn irreversible(results: &Results<'_>) -> Vec<String> {
     tasks.iter().filter(|t| t.irreversible).map(|t| format!("{} ({})", t.name, t.start_month)).collect()
 }
 
+/// Severe matters named on the decision sheet.
+const MOST_CHECKS: usize = 5;
+
+/// The first sentence of a message, full stop included; a point inside a number ends nothing.
+fn first_sentence(message: &str) -> &str {
+    message.find(". ").map_or(message, |end| &message[..=end])
+}
+
 /// What to check next.
 pub(super) fn next(results: &Results<'_>) -> Vec<String> {
     let mut out = Vec::new();
@@ -211,13 +257,32 @@ pub(super) fn next(results: &Results<'_>) -> Vec<String> {
         out.push("Quantities are for budget only; do not build from them. Survey the ground first.".to_owned());
     }
     let severe: Vec<_> = results.findings.iter().filter(|f| f.severity == Severity::Severe).collect();
-    out.extend(severe.iter().take(4).map(|f| format!("{}: {}", f.place, f.message)));
-    if severe.len() > 4 {
-        out.push(format!("{} more severe findings below", severe.len() - 4));
+    // One line a matter: what is said of nine places is one thing to check.
+    let mut said: Vec<(&str, usize, String)> = Vec::new();
+    for f in &severe {
+        match said.iter_mut().find(|(code, ..)| *code == f.code) {
+            Some((_, times, _)) => *times += 1,
+            // The budget line above says it already.
+            None if f.code.contains("budget_only") => {}
+            None => {
+                let place = f.place.to_string();
+                let place = if place == "property" { String::new() } else { format!("{place}: ") };
+                said.push((&f.code, 1, format!("{place}{}", first_sentence(&f.message))));
+            }
+        }
+    }
+    out.extend(said.iter().take(MOST_CHECKS).map(|(_, times, words)| {
+        if *times > 1 { format!("{words} The same at {} more places.", times - 1) } else { words.clone() }
+    }));
+    if said.len() > MOST_CHECKS {
+        out.push(format!("{} more severe matters in the findings.", said.len() - MOST_CHECKS));
     }
     let assumed = results.water.map_or(0, |w| w.outlets.iter().filter(|o| o.assumed).count());
     if assumed > 0 {
-        out.push(format!("Confirm on the ground the place and level of {assumed} outlet(s) the program assumed."));
+        out.push(format!(
+            "Confirm on the ground the place and level of {} the program assumed.",
+            sheet::count(assumed, "outlet")
+        ));
     }
     out.push(
         "Go through the findings, what was not checked, and the assumptions marked as starting values.".to_owned(),
@@ -240,10 +305,29 @@ pub(super) fn draining(results: &Results<'_>) -> Table {
     )
 }
 
+/// Drains, the block under its name.
+pub(super) fn drains(results: &Results<'_>) -> Table {
+    let mut table = tables::drains(results);
+    let Some(at) = table.fields.iter().position(|f| f.name == "block") else { return table };
+    table.fields[at].kind = Text;
+    for row in &mut table.rows {
+        if let Value::Integer(id) = row[at] {
+            row[at] = block_name(results, id).into();
+        }
+    }
+    table
+}
+
+/// The name of a block as it stands on the maps.
+fn block_name(results: &Results<'_>, id: i64) -> String {
+    let blocks = results.plan().and_then(|p| p.blocks).map_or(&[][..], |b| &b.blocks);
+    blocks.iter().find(|b| i64::from(b.id.0) == id).map_or_else(|| id.to_string(), |b| b.name.clone())
+}
+
 /// Earthworks by block.
 pub(super) fn earth(results: &Results<'_>) -> Table {
     let columns = &[
-        ("block", Integer),
+        ("block", Text),
         ("surface", Text),
         ("row_fall", Text),
         ("cross_fall", Text),
@@ -263,7 +347,7 @@ pub(super) fn earth(results: &Results<'_>) -> Table {
         .iter()
         .map(|e| {
             vec![
-                e.block.0.into(),
+                block_name(results, e.block.0.into()).into(),
                 e.surface.words().into(),
                 sheet::one_in(e.row_fall).into(),
                 sheet::one_in(e.cross_fall).into(),
@@ -315,7 +399,7 @@ pub(super) fn clearing(results: &Results<'_>) -> Table {
 /// Soil loss by block.
 pub(super) fn soil(results: &Results<'_>) -> Table {
     let columns = &[
-        ("block", Integer),
+        ("block", Text),
         ("area_ha", Real(2)),
         ("before_t_ha", Real(2)),
         ("bare_year_t_ha", Real(2)),
@@ -327,7 +411,7 @@ pub(super) fn soil(results: &Results<'_>) -> Table {
         .iter()
         .map(|s| {
             vec![
-                s.block.0.into(),
+                block_name(results, s.block.0.into()).into(),
                 s.area_ha.into(),
                 s.before_t_ha.into(),
                 s.bare_t_ha.into(),

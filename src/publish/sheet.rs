@@ -45,14 +45,23 @@ pub(super) fn text(value: &Value, kind: FieldKind) -> String {
     }
 }
 
+/// Text that stays where it is put: line breaks and other control characters become blanks, marks that turn the reading
+/// order of what follows go (Unicode Standard Annex 9).
+pub(super) fn one_line(text: &str) -> String {
+    text.chars()
+        .filter(|c| !matches!(c, '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}'))
+        .map(|c| if c.is_control() { ' ' } else { c })
+        .collect()
+}
+
 /// A value as a cell of a comma-separated file: text a spreadsheet would take for a formula is quoted by an apostrophe,
-/// and line breaks and other control characters become blanks.
+/// and it stays on one line.
 pub(super) fn cell(value: &Value, kind: FieldKind) -> String {
     let text = text(value, kind);
     if !matches!(value, Value::Text(_)) {
         return text;
     }
-    let flat = text.replace(char::is_control, " ");
+    let flat = one_line(&text);
     let formula = flat.trim_start().starts_with(['=', '+', '-', '@']) && flat.trim().parse::<f64>().is_err();
     if formula { format!("'{flat}") } else { flat }
 }
@@ -67,6 +76,20 @@ pub(super) fn one_in(slope: Slope) -> String {
     } else {
         format!("1:{:.0}", 1.0 / r)
     }
+}
+
+/// A number to three figures: 1 126 340 is 1 130 000.
+pub(super) fn three_figures(x: f64) -> f64 {
+    if x == 0.0 || !x.is_finite() {
+        return x;
+    }
+    let step = 10_f64.powf(x.abs().log10().floor() - 2.0);
+    (x / step).round() * step
+}
+
+/// How many of a thing, in the singular for one: `1 outlet`, `3 outlets`.
+pub(super) fn count(n: usize, thing: &str) -> String {
+    if n == 1 { format!("1 {thing}") } else { format!("{n} {thing}s") }
 }
 
 /// A whole number with thin groups of three: `12 345`.

@@ -4,6 +4,7 @@ use super::{OptionResult, Results, earth_tables, sheet, view, worth_tables};
 use crate::finding::Finding;
 use crate::land::document::{FieldKind, Table, Value};
 use crate::land::drains::{Drain, Drains};
+use std::collections::BTreeMap;
 
 use FieldKind::{Integer, Real, Text};
 
@@ -71,10 +72,16 @@ pub(super) fn bearing_study(results: &Results<'_>) -> Table {
         ("crop_haul_per_ha", Real(0)),
         ("undrained_per_ha", Real(0)),
         ("yearly_cost_per_ha", Real(0)),
+        ("against_taken_per_ha", Real(1)),
         ("once_cost_per_ha", Real(0)),
         ("chosen", Text),
     ];
     let study = results.plan().and_then(|p| p.blocks).map_or(&[][..], |b| &b.study);
+    let mut taken: BTreeMap<(u32, &str), f64> = BTreeMap::new();
+    for t in study.iter().filter(|t| t.chosen) {
+        let least = taken.entry((t.piece, t.block.as_str())).or_insert(f64::INFINITY);
+        *least = least.min(t.yearly_cost_per_ha);
+    }
     let rows = study
         .iter()
         .map(|t| {
@@ -97,7 +104,12 @@ pub(super) fn bearing_study(results: &Results<'_>) -> Table {
                 (if t.two_way { "two ways" } else { "one way" }).into(),
             ];
             values.extend(t.cost_per_ha.terms().map(|(_, dollars)| Value::from(dollars)));
-            values.extend([t.yearly_cost_per_ha.into(), t.once_cost_per_ha.into()]);
+            let taken = taken.get(&(t.piece, t.block.as_str()));
+            values.extend([
+                t.yearly_cost_per_ha.into(),
+                taken.map(|cost| t.yearly_cost_per_ha - cost).into(),
+                t.once_cost_per_ha.into(),
+            ]);
             values.push((if t.chosen { "yes" } else { "no" }).into());
             values
         })

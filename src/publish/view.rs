@@ -2,10 +2,12 @@
 
 use super::{OptionResult, Results};
 use crate::land::blocks::{BlockId, Row, RowBlock, RowFall};
+use crate::land::clearing::{ClearingPlan, Windrow};
 use crate::land::document::{FieldKind, Value};
-use crate::land::drains::{DrainsTo, RowProof};
+use crate::land::drains::{Drain, DrainsTo, RowProof};
 use crate::land::levelling::BlockEarth;
-use geo::{Area, Centroid, Coord};
+use crate::land::site::Site;
+use geo::{Area, Centroid, Coord, Euclidean, Intersects, Length};
 
 /// A row with everything known about it.
 pub(super) struct RowView<'a> {
@@ -33,6 +35,27 @@ pub(super) fn rows<'a>(option: &OptionResult<'a>) -> Vec<RowView<'a>> {
 /// The earthworks of a block.
 pub(super) fn earth<'a>(option: &OptionResult<'a>, id: BlockId) -> Option<&'a BlockEarth> {
     option.levelling.and_then(|l| l.blocks.iter().find(|b| b.block == id))
+}
+
+/// Grid bearing of the windrows of a block, degrees from 0 to 180: that of its longest part.
+pub(super) fn windrow_bearing(plan: &ClearingPlan, block: &RowBlock) -> Option<f64> {
+    let long = |w: &Windrow| Euclidean.length(&w.line);
+    let mine = plan.windrows.iter().filter(|w| block.outline.intersects(&w.line));
+    let line = &mine.max_by(|a, b| long(a).total_cmp(&long(b)))?.line;
+    let (a, z) = (line.0.first()?, line.0.last()?);
+    let deg = (z.x - a.x).atan2(z.y - a.y).to_degrees().rem_euclid(180.0);
+    // 179.6 is as good as nought.
+    Some(if deg.round() >= 180.0 { 0.0 } else { deg })
+}
+
+/// The drains a block's work order is about: its own, and main drains that pass through it.
+pub(super) fn digs(drain: &Drain, block: &RowBlock) -> bool {
+    drain.block == Some(block.id) || (drain.block.is_none() && block.outline.intersects(&drain.line))
+}
+
+/// The height datum as it is spoken of: `AHD`, where the registry says `AHD height`.
+pub(super) fn datum(site: &Site) -> &str {
+    site.crs.vertical_name.as_deref().map_or("height datum not stated", |name| name.trim_end_matches(" height"))
 }
 
 /// Number of a drain as printed on maps and tables.

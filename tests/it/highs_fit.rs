@@ -25,8 +25,8 @@ pub fn solve(fit: &LatticeFit, seconds: f64) -> Answer {
         })
         .collect();
     let free = |limit: i64, end: f64| if limit == i64::MIN || limit == i64::MAX { end } else { limit as f64 };
-    for p in 0..fit.len() {
-        let (Some((cut, fill)), (low, high)) = (columns[p], fit.range(p)) else { continue };
+    for (p, column) in columns.iter().enumerate() {
+        let (Some((cut, fill)), (low, high)) = (*column, fit.range(p)) else { continue };
         if (low, high) != (i64::MIN, i64::MAX) {
             let ground = fit.ground[p] as f64;
             let (low, high) = (free(low, f64::NEG_INFINITY) - ground, free(high, f64::INFINITY) - ground);

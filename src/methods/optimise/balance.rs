@@ -11,7 +11,7 @@
 //! How we know: hand cases, the ratio is met to 1e-9 on random terrain, the bound holds against every blend tried, and a
 //! surface that is held up says what it lacks.
 
-use super::problem::{Engine, Fitted, LatticeFit, Refusal};
+use super::problem::{Engine, Fitted, LatticeFit, Reason, Refusal};
 
 /// Multipliers are whole multiples of one over this.
 const PARTS: i64 = 10_000;
@@ -86,17 +86,20 @@ struct Tried {
     excess: f64,
 }
 
-/// The balanced surface; `solve` fits one set of weights. The ratio is one or more.
+/// The balanced surface; `solve` fits one set of weights. The ratio is one or more, and is taken to the nearest thousandth.
 ///
 /// # Errors
-/// Whatever `solve` refuses.
+/// [`Reason::Ratio`] for a ratio below one or no number; whatever `solve` refuses.
 pub fn balanced(
     fit: &LatticeFit,
     ratio: f64,
     solve: impl Fn(&LatticeFit) -> Result<Fitted, Refusal>,
 ) -> Result<Balanced, Refusal> {
+    if !(ratio >= 1.0 && ratio.is_finite()) {
+        return Err(Refusal::Fault(Reason::Ratio));
+    }
     #[expect(clippy::cast_possible_truncation, reason = "ratios are small")]
-    let ratio_parts = ((ratio * RATIO_PARTS as f64).round() as i64).max(RATIO_PARTS);
+    let ratio_parts = (ratio * RATIO_PARTS as f64).round() as i64;
     let ratio = ratio_parts as f64 / RATIO_PARTS as f64;
     let mut search = Search { fit, ratio_parts, ratio, solve: &solve, fits: 0, bound: 0.0 };
     let plain = search.at(0)?;
@@ -276,6 +279,13 @@ mod tests {
         assert!((found.heights[0] - 90.0 / 3.5).abs() < 1e-9, "{:?}", found.heights);
         assert!((found.cut / found.fill - 1.25).abs() < 1e-12);
         assert!(found.gap() < NEAR, "{} over {}", found.moved(), found.bound);
+    }
+
+    #[test]
+    fn ratios_below_one_are_refused() {
+        for ratio in [0.999, 0.0, -1.0, f64::NAN, f64::INFINITY] {
+            assert_eq!(balanced(&level(vec![0, 9]), ratio, solve_exact), Err(Refusal::Fault(Reason::Ratio)), "{ratio}");
+        }
     }
 
     #[test]

@@ -198,6 +198,8 @@ pub enum Reason {
     Lengths,
     /// A negative weight.
     NegativeWeight,
+    /// A cut:fill ratio below one: the surfaces with enough cut are then no convex set, and blends prove nothing.
+    Ratio,
     /// A step whose least exceeds its most, or a least height above the greatest.
     EmptyRange,
     /// A link to a point that is not there.

@@ -9,7 +9,7 @@ use crate::land::drains::Drain;
 use crate::land::typeface::width;
 use crate::publish::labels::Type;
 use crate::publish::{OptionResult, Results, sheet, view};
-use geo::{Centroid, Coord};
+use geo::{Centroid, Contains, Coord};
 
 /// Names of blocks.
 const BLOCK_NAME: Type = Type { size: 3.4, bold: true, look: "fill=\"#222\"" };
@@ -132,7 +132,6 @@ pub(super) fn block_names(c: &mut Canvas, results: &Results<'_>, words: Words) {
 
 /// Whether words stand inside their block; a small block keeps its name only, its figures are in the tables.
 fn has_room(c: &Canvas, block: &RowBlock, words: &[String], kind: Type, at: (f64, f64)) -> bool {
-    use geo::Contains;
     let half = 0.5 * words.iter().map(|w| width(w, kind.bold, kind.size)).fold(0.0, f64::max);
     let tall = 0.6 * kind.size * words.len() as f64;
     let corners = [(-half, -tall), (half, -tall), (half, tall), (-half, tall)];
@@ -205,6 +204,8 @@ pub(super) fn drains(c: &mut Canvas, results: &Results<'_>, subject: bool) {
     for d in &plan.drains {
         let path = c.frame.line(&d.line);
         c.on(Layer::Drains).path(&path, &format!("{look} data-drain=\"{}\"", d.id));
+        let line = on_paper(c, &d.line);
+        c.labels.shun(&line);
     }
     if !plan.drains.is_empty() {
         c.key_line("drain", look);
@@ -233,33 +234,44 @@ fn direction(d: &Drain) -> Option<(Coord<f64>, f64)> {
     Some(((*a + *b) / 2.0, (b.x - a.x).atan2(b.y - a.y).to_degrees()))
 }
 
-/// Numbers of drains; with levels: the size of the section and the bed at head and mouth.
-pub(super) fn drain_names(c: &mut Canvas, results: &Results<'_>, levels: bool) {
-    let drains = option(results).drains.map_or(&[][..], |p| &p.drains);
-    for d in drains {
+/// Which drains a map names.
+pub(super) type Named<'a> = &'a dyn Fn(&Drain) -> bool;
+
+/// Numbers of drains; with levels: the bed at head and mouth.
+pub(super) fn drain_names(c: &mut Canvas, results: &Results<'_>, levels: bool, named: Named<'_>) {
+    let drains: Vec<&Drain> =
+        option(results).drains.map_or(&[][..], |p| &p.drains).iter().filter(|d| named(d)).collect();
+    for d in &drains {
         let line = on_paper(c, &d.line);
         c.labels.along(Layer::Drains as usize, &[&view::drain_name(d.id)], DRAIN_NAME, &line, 0.5);
     }
-    if !levels {
-        return;
+    if levels {
+        bed_levels(c, &drains);
     }
-    for d in drains {
-        let ends = [d.stations.first(), d.stations.last()];
-        for station in ends.into_iter().flatten() {
-            let p = c.frame.at(station.at);
-            let words = format!("IL {:.2}", station.invert_m);
-            c.on(Layer::Drains).raw(&format!(
-                "<circle cx=\"{:.2}\" cy=\"{:.2}\" r=\"0.6\" fill=\"#fff\" stroke=\"#8a3500\" stroke-width=\"0.3\"/>",
-                p.0, p.1
-            ));
-            c.labels.beside(
-                Layer::Drains as usize,
-                &[&words],
-                Type { size: 1.9, bold: false, look: "fill=\"#5c2400\"" },
-                p,
-                0.8,
-            );
+}
+
+/// Bed levels at heads and mouths: where drains meet, one label for all of them, highest first.
+fn bed_levels(c: &mut Canvas, drains: &[&Drain]) {
+    let mut places: Vec<((f64, f64), Vec<String>)> = Vec::new();
+    let mut ends: Vec<_> = drains.iter().flat_map(|d| [d.stations.first(), d.stations.last()]).flatten().collect();
+    ends.sort_by(|a, b| b.invert_m.total_cmp(&a.invert_m).then(a.at.x.total_cmp(&b.at.x)));
+    for station in ends {
+        let p = c.frame.at(station.at);
+        let level = format!("{:.2}", station.invert_m);
+        match places.iter_mut().find(|(q, _)| (q.0 - p.0).hypot(q.1 - p.1) < 1.2) {
+            Some((_, levels)) if levels.contains(&level) => {}
+            Some((_, levels)) => levels.push(level),
+            None => places.push((p, vec![level])),
         }
+    }
+    for (p, levels) in &places {
+        c.on(Layer::Drains).raw(&format!(
+            "<circle cx=\"{:.2}\" cy=\"{:.2}\" r=\"0.6\" fill=\"#fff\" stroke=\"#8a3500\" stroke-width=\"0.3\"/>",
+            p.0, p.1
+        ));
+        let words = format!("IL {}", levels.join(" / "));
+        let kind = Type { size: 1.9, bold: false, look: "fill=\"#5c2400\"" };
+        c.labels.beside(Layer::Drains as usize, &[&words], kind, *p, 0.8);
     }
     c.key(
         "bed level at head or mouth (IL, metres)",
@@ -284,8 +296,8 @@ pub(super) fn crossings(c: &mut Canvas, results: &Results<'_>) {
     }
 }
 
-/// Windrows and heaps.
-pub(super) fn debris(c: &mut Canvas, results: &Results<'_>) {
+/// Windrows and heaps; heaps are numbered everywhere, or in one block only.
+pub(super) fn debris(c: &mut Canvas, results: &Results<'_>, only: Option<&RowBlock>) {
     let Some(plan) = option(results).clearing else { return };
     for w in &plan.windrows {
         let look = if w.stays { ink::WINDROW_STAYS } else { ink::WINDROW };
@@ -299,30 +311,16 @@ pub(super) fn debris(c: &mut Canvas, results: &Results<'_>) {
     let drawn = "<circle r=\"1.1\" fill=\"#e69f00\" stroke=\"#5b3a1e\" stroke-width=\"0.4\"/>";
     for h in &plan.heaps {
         let label = format!("H{}", h.id);
+        let words = label.as_str();
+        let named = only.is_none_or(|b| b.outline.contains(&geo::Point::from(h.at)));
         symbol(
             c,
             Layer::Debris,
             h.at,
             drawn,
             "heap to be burnt, with its number",
-            &[&label],
+            if named { std::slice::from_ref(&words) } else { &[] },
             Type { size: 1.9, ..NAME },
-        );
-    }
-    let Some(at) = results.site.boundary.centroid() else { return };
-    let p = c.frame.at(at.into());
-    let look = "stroke=\"#5b3a1e\" stroke-width=\"0.7\"";
-    for (deg, words, down) in [(plan.knock_down_bearing, "trees laid", -7.0), (plan.rake_bearing, "rake", 7.0)] {
-        let at = (p.0, p.1 + down);
-        c.labels.keep_free(at, 6.0);
-        c.arrow(Layer::Debris, at, deg.degrees(), 11.0, look);
-        let label = format!("{words} {:.0}\u{b0}", deg.degrees());
-        c.labels.beside(
-            Layer::Debris as usize,
-            &[&label],
-            Type { size: 2.6, bold: true, look: "fill=\"#5b3a1e\"" },
-            at,
-            4.0,
         );
     }
 }
@@ -348,7 +346,12 @@ pub(super) fn soil(c: &mut Canvas, results: &Results<'_>, state: usize, prefix: 
             8.0,
         );
     }
-    for class in ink::SOIL {
+    // The legend holds the classes of the map before and of the map after, which share it.
+    let on_a_map = |class: &ink::Class| {
+        let of = |v: f64| ink::SOIL.iter().rev().find(|k| v >= k.from).is_some_and(|k| k.words == class.words);
+        report.blocks.iter().any(|l| of(l.before_t_ha) || of(l.after_t_ha))
+    };
+    for class in ink::SOIL.iter().filter(|k| on_a_map(k)) {
         let over = if class.pattern.is_empty() {
             String::new()
         } else {

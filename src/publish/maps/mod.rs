@@ -11,11 +11,12 @@ mod study;
 
 use canvas::Canvas;
 pub(super) use sheet::{PAPER, Sheet};
-pub(super) use small::{block_map, overview, page_map};
+pub(super) use small::{Trade, block_map, overview, page_map};
 pub(super) use study::{by_piece, chart as study_chart, nice};
 
 use super::drawing::{Drawing, Frame};
-use super::{Results, sheet as cells};
+use super::{Results, sheet as cells, view};
+use crate::land::clearing::ClearingPlan;
 use geo::{Area, BoundingRect, Coord, Rect};
 use sheet::{MAP_AT, MAP_SIZE, Words};
 
@@ -40,7 +41,12 @@ fn extent(results: &Results<'_>) -> Option<Rect<f64>> {
 
 /// A full-size map with the prefix its patterns go by.
 fn canvas(results: &Results<'_>) -> Option<Canvas> {
-    extent(results).map(|land| Canvas::new(Frame::round_scale(land, MAP_AT, MAP_SIZE)))
+    let mut c = Canvas::new(Frame::round_scale(extent(results)?, MAP_AT, MAP_SIZE));
+    for ring in results.site.boundary.iter().map(geo::Polygon::exterior) {
+        let line = ground::on_paper(&c, ring);
+        c.labels.shun(&line);
+    }
+    Some(c)
 }
 
 /// A sheet before it is numbered.
@@ -87,7 +93,7 @@ fn existing(results: &Results<'_>) -> Option<Draft> {
     let centre = extent(results)?.center();
     let gross = site.geodesy.ground_area_m2(centre, site.boundary.unsigned_area());
     let mut facts = vec![
-        format!("Property of {} in {} parcel(s).", hectares(gross), site.parcels.len()),
+        format!("Property of {} in {}.", hectares(gross), cells::count(site.parcels.len(), "parcel")),
         format!("Middle of the property: {} mE, {} mN.", cells::grouped(centre.x), cells::grouped(centre.y)),
     ];
     facts.push(corners(results));
@@ -156,15 +162,22 @@ fn water(results: &Results<'_>) -> Option<Draft> {
     let assumed = water.outlets.iter().filter(|o| o.assumed).count();
     let mut facts = vec![
         format!(
-            "{} places hold water on the ground as it lies: {} and {} m\u{b3} in all.",
+            "Hollows that hold water on the ground as it lies: {}, {} and {} m\u{b3} in all.",
             water.ponds.len(),
             hectares(area),
             cells::grouped(volume)
         ),
-        format!("Land that may be planted: {} in {} piece(s).", hectares(plantable), water.plantable.len()),
+        format!(
+            "Land that may be planted: {} in {}.",
+            hectares(plantable),
+            cells::count(water.plantable.len(), "piece")
+        ),
     ];
     if assumed > 0 {
-        facts.push(format!("{assumed} outlet(s) were assumed by the program: confirm place and level on the ground."));
+        facts.push(format!(
+            "Assumed by the program: {}. Confirm place and level on the ground.",
+            cells::count(assumed, "outlet")
+        ));
     }
     let words =
         Words { file: "water", title: "Water, ponds and areas kept", facts, cautions: vec![KEEPS, WATER_LAW, ACID] };
@@ -190,7 +203,7 @@ fn layout(results: &Results<'_>) -> Option<Draft> {
     let facts = vec![
         format!("{} blocks, {rows} rows, {:.1} km of row.", plan.blocks.len(), metres / 1000.0),
         format!("{} in blocks, {} of it under rows; the rest is headland.", hectares(gross), hectares(cropped)),
-        format!("{short} rows are shorter than {:.0} m.", plan.short_row_m),
+        format!("Rows shorter than {:.0} m: {short}.", plan.short_row_m),
     ];
     let words = Words { file: "layout", title: "Proposed layout and rows", facts, cautions: vec![KEEPS, DIG, EDGES] };
     Some(Draft { maps: vec![c], words, charts: None })
@@ -213,7 +226,7 @@ fn earthworks(results: &Results<'_>) -> Option<Draft> {
     let facts = vec![
         format!("Cut {} bank m\u{b3}, fill {} m\u{b3} compacted.", cells::grouped(cut), cells::grouped(fill)),
         format!(
-            "For the accuracy of the survey the cut may come to {} to {} m\u{b3}.",
+            "With the error of the survey the cut may come to {} to {} m\u{b3} (95 %).",
             cells::grouped(range.low),
             cells::grouped(range.high)
         ),
@@ -238,7 +251,7 @@ fn drains(results: &Results<'_>) -> Option<Draft> {
     ground::standing(&mut c, results, false);
     design::drains(&mut c, results, true);
     design::crossings(&mut c, results);
-    design::drain_names(&mut c, results, true);
+    design::drain_names(&mut c, results, true, &|_| true);
     design::block_names(&mut c, results, design::no_words);
     ground::boundary(&mut c, results, false);
     let metres: f64 = plan.drains.iter().filter_map(|d| d.stations.last()).map(|s| s.station_m).sum();
@@ -255,7 +268,7 @@ fn drains(results: &Results<'_>) -> Option<Draft> {
         "Sections, falls and flows of each drain: table of drains. Bed levels every 20 m: set-out folder.".to_owned(),
     ];
     if dry > 0 {
-        facts.push(format!("{dry} drain(s) cannot reach a low enough outlet: see the findings."));
+        facts.push(format!("Without a low enough outlet: {}. See the findings.", cells::count(dry, "drain")));
     }
     let words =
         Words { file: "drains", title: "Drains and bed levels", facts, cautions: vec![WATER_LAW, DIG, EDGES, ACID] };
@@ -269,16 +282,35 @@ fn debris(results: &Results<'_>) -> Option<Draft> {
     ground::keep(&mut c, results, "m", true);
     ground::standing(&mut c, results, true);
     ground::waterways(&mut c, results, true);
-    design::debris(&mut c, results);
+    design::debris(&mut c, results, None);
     ground::boundary(&mut c, results, false);
     let metres: f64 = plan.windrows.iter().map(|w| geo::Length::length(&geo::Euclidean, &w.line)).sum();
-    let facts = vec![
+    let mut facts = vec![
         format!("{:.1} ha to clear, {} t of dry debris.", plan.cleared_ha, cells::grouped(plan.debris_t)),
         format!("{} windrow parts, {:.1} km, {} heaps; debris is pushed {:.0} m on average.", plan.windrows.len(), metres / 1000.0, plan.heaps.len(), plan.mean_push_m),
         "Keep soil out of the windrows: less than one part in ten by volume (common practice). Flag the keep lines 2 m outside what is kept.".to_owned(),
     ];
+    facts.extend(laid(results, plan));
     let words = Words { file: "debris", title: "Debris plan", facts, cautions: vec![FIRE, TREES, KEEPS, DIG] };
     Some(Draft { maps: vec![c], words, charts: None })
+}
+
+/// How trees are laid and raked, blocks of one direction together.
+fn laid(results: &Results<'_>, plan: &ClearingPlan) -> Option<String> {
+    let blocks = &results.plan()?.blocks?.blocks;
+    let mut groups: Vec<(String, Vec<&str>)> = Vec::new();
+    for b in blocks {
+        let Some(deg) = view::windrow_bearing(plan, b) else { continue };
+        let words = format!("{deg:.0}\u{b0}");
+        match groups.iter_mut().find(|(w, _)| *w == words) {
+            Some((_, names)) => names.push(&b.name),
+            None => groups.push((words, vec![&b.name])),
+        }
+    }
+    let each: Vec<String> = groups.into_iter().map(|(w, names)| format!("{w} in {}", names.join(", "))).collect();
+    (!each.is_empty()).then(|| {
+        format!("Lay the trees along the windrows and rake across them; windrows run {} (grid).", each.join("; "))
+    })
 }
 
 fn soil(results: &Results<'_>) -> Option<Draft> {
@@ -325,7 +357,7 @@ fn works(results: &Results<'_>) -> Option<Draft> {
     design::drains(&mut c, results, true);
     design::crossings(&mut c, results);
     design::item_names(&mut c, results);
-    design::drain_names(&mut c, results, false);
+    design::drain_names(&mut c, results, false, &|_| true);
     ground::outlets(&mut c, results);
     ground::boundary(&mut c, results, false);
     let budget = option.costing.map_or(&[][..], |b| &b.budget);

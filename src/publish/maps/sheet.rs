@@ -4,9 +4,9 @@ use super::canvas::Sample;
 use super::{Draft, ink};
 use crate::land::paper::GroundFrame;
 use crate::land::typeface::{lines, shortened};
-use crate::publish::Results;
 use crate::publish::drawing::{Drawing, Frame, standing_alone};
-use crate::publish::sheet::grouped;
+use crate::publish::sheet::{count, grouped};
+use crate::publish::{Results, view};
 use geo::Coord;
 
 /// A3, landscape, millimetres.
@@ -48,8 +48,8 @@ pub(in crate::publish) struct Sheet {
     pub ground: GroundFrame,
 }
 
-/// Puts a map on its sheet; `number` of `count`.
-pub(super) fn finished(results: &Results<'_>, draft: Draft, number: usize, count: usize) -> Sheet {
+/// Puts a map on its sheet; `number` of `of`.
+pub(super) fn finished(results: &Results<'_>, draft: Draft, number: usize, of: usize) -> Sheet {
     let Draft { maps, words, charts } = draft;
     let mut d = Drawing::new();
     d.raw(&ink::patterns("m"));
@@ -66,14 +66,14 @@ pub(super) fn finished(results: &Results<'_>, draft: Draft, number: usize, count
         d.raw(&charts.into_body());
     }
     let alt = alternative(results, &words, &key);
-    heading(results, &mut d, words.title, number, count);
+    heading(results, &mut d, words.title, (number, of));
     let mut y = 30.0;
     y = facts(&mut d, &words.facts, y);
     y = legend(&mut d, &key, y);
     if left_off > 0 {
         d.text(
             (COLUMN.0, y),
-            &format!("{left_off} labels had no room; the tables hold them all."),
+            &format!("{} had no room; the tables hold them all.", count(left_off, "label")),
             2.1,
             "fill=\"#555\"",
         );
@@ -122,7 +122,10 @@ fn ticks(d: &mut Drawing, f: &Frame) {
         let (x, _) = f.at(Coord { x: e, y: land.min().y });
         easts.push(x);
         d.path(&format!("M{x:.2} {:.2}v2M{x:.2} {:.2}v-2", y0, y0 + h), tick);
-        d.text((x, y0 + h + 3.0), &format!("{} mE", grouped(e)), 2.0, "text-anchor=\"middle\"");
+        // A number that would reach beyond the frame runs into what stands beside it.
+        if x > x0 + 8.0 && x < x0 + w - 8.0 {
+            d.text((x, y0 + h + 3.0), &format!("{} mE", grouped(e)), 2.0, "text-anchor=\"middle\"");
+        }
         e += step;
     }
     let mut n = firsts(land.min().y);
@@ -130,7 +133,9 @@ fn ticks(d: &mut Drawing, f: &Frame) {
         let (_, y) = f.at(Coord { x: land.min().x, y: n });
         d.path(&format!("M{:.2} {y:.2}h2M{:.2} {y:.2}h-2", x0, x0 + w), tick);
         let turn = format!("text-anchor=\"middle\" transform=\"rotate(-90 {:.2} {y:.2})\"", x0 - 1.4);
-        d.text((x0 - 1.4, y), &format!("{} mN", grouped(n)), 2.0, &turn);
+        if y > y0 + 8.0 && y < y0 + h - 8.0 {
+            d.text((x0 - 1.4, y), &format!("{} mN", grouped(n)), 2.0, &turn);
+        }
         let crosses: String =
             easts.iter().map(|x| format!("M{:.2} {y:.2}h2M{x:.2} {:.2}v2", x - 1.0, y - 1.0)).collect();
         d.path(&crosses, cross);
@@ -138,7 +143,7 @@ fn ticks(d: &mut Drawing, f: &Frame) {
     }
 }
 
-fn heading(results: &Results<'_>, d: &mut Drawing, title: &str, number: usize, count: usize) {
+fn heading(results: &Results<'_>, d: &mut Drawing, title: &str, (number, of): (usize, usize)) {
     let bold = "font-weight=\"700\"";
     d.text((13.0, 14.5), &shortened(&results.site.name, true, 7.0, 200.0), 7.0, bold);
     let option = results.plan().map_or_else(String::new, |p| format!(", option \u{201c}{}\u{201d}", p.name));
@@ -152,16 +157,16 @@ fn heading(results: &Results<'_>, d: &mut Drawing, title: &str, number: usize, c
     let table = results.site_table;
     let given = |v: &Option<String>| v.clone().unwrap_or_else(|| "not given".to_owned());
     d.path(&format!("M{} 8V276", COLUMN.0 - 4.0), "fill=\"none\" stroke=\"#bbb\" stroke-width=\"0.25\"");
-    d.text((COLUMN.0, 12.0), &format!("Sheet {number} of {count}"), 4.0, bold);
+    d.text((COLUMN.0, 12.0), &format!("Sheet {number} of {of}"), 4.0, bold);
     d.text(
         (COLUMN.0 + COLUMN.1, 12.0),
-        &format!("run {}", results.run_id.trim_start_matches("run-")),
+        &results.plan_id.replacen('-', " ", 1),
         2.3,
         "text-anchor=\"end\" fill=\"#555\"",
     );
     let lines = [
-        format!("Plan date {}   Revision {}", given(&table.plan_date), given(&table.revision)),
-        format!("Prepared by {}   Checked by {}", given(&table.prepared_by), given(&table.checked_by)),
+        format!("Plan date: {} \u{b7} Revision: {}", given(&table.plan_date), given(&table.revision)),
+        format!("Prepared by: {} \u{b7} Checked by: {}", given(&table.prepared_by), given(&table.checked_by)),
     ];
     for (i, line) in lines.iter().enumerate() {
         d.text((COLUMN.0, 16.5 + 3.6 * i as f64), &shortened(line, false, 2.5, COLUMN.1), 2.5, "fill=\"#333\"");
@@ -319,7 +324,7 @@ fn cautions(d: &mut Drawing, cautions: &[&str], y: f64) {
 fn footer(results: &Results<'_>, d: &mut Drawing) {
     let site = results.site;
     let code = site.crs.epsg.map_or_else(String::new, |c| format!(" (EPSG:{c})"));
-    let datum = site.crs.vertical_name.as_deref().unwrap_or("height datum not stated");
+    let datum = view::datum(site);
     let words = format!(
         "{}{code}; heights {datum}; grid north up, grid in metres. Ground length = grid length / {:.6}.",
         site.crs.name, site.geodesy.scale

@@ -3,8 +3,8 @@
 use super::canvas::{Canvas, Layer};
 use super::{design, extent, ground, ink};
 use crate::land::blocks::RowBlock;
-use crate::publish::Results;
 use crate::publish::drawing::{Drawing, Frame};
+use crate::publish::{Results, view};
 use geo::{BoundingRect, Coord, Rect};
 
 /// A map of the given size in millimetres round some land, drawn by `paint`; `id` sets it apart on a page.
@@ -75,8 +75,8 @@ pub(in crate::publish) fn page_map(results: &Results<'_>) -> Option<PageDrawing>
     ground::standing(&mut c, results, true);
     ground::outlets(&mut c, results);
     design::drains(&mut c, results, true);
-    design::drain_names(&mut c, results, false);
-    design::debris(&mut c, results);
+    design::drain_names(&mut c, results, false, &|_| true);
+    design::debris(&mut c, results, None);
     ground::boundary(&mut c, results, false);
     let used = c.used();
     let mut d = Drawing::new();
@@ -85,35 +85,57 @@ pub(in crate::publish) fn page_map(results: &Results<'_>) -> Option<PageDrawing>
     Some((d.finish("map", &format!("Plan of {}", results.site.name), size.0, size.1), used, frame))
 }
 
-/// One block with its rows, drains and earth, and a little of what lies round it.
+/// What a block's map is for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(in crate::publish) enum Trade {
+    /// Clearing: windrows and heaps.
+    Clearing,
+    /// Earthmoving: cut, fill and hauls.
+    Earth,
+    /// Drains with their levels.
+    Drains,
+}
+
+/// One block with what one trade does in it, and a little of what lies round it.
 pub(in crate::publish) fn block_map(
     results: &Results<'_>,
     block: &RowBlock,
     id: &str,
     size: (f64, f64),
-    debris: bool,
+    trade: Trade,
 ) -> Option<String> {
     let land = block.outline.bounding_rect()?;
     let edge = 0.06 * land.width().max(land.height());
     let land = Rect::new(land.min() - Coord { x: edge, y: edge }, land.max() + Coord { x: edge, y: edge });
     Some(drawn(id, &format!("Map of block {}", block.name), land, size, |c, p| {
-        if debris {
-            ground::contours(c, results, false);
-            design::outlines(c, results);
-            design::debris(c, results);
-        } else {
-            design::haul(c, results);
-            design::earth(c, results, p);
-            design::outlines(c, results);
+        // Drains are named on the sheet of whoever digs them; others see where they come.
+        let digs = trade == Trade::Drains;
+        match trade {
+            Trade::Clearing => {
+                ground::contours(c, results, false);
+                design::outlines(c, results);
+                design::debris(c, results, Some(block));
+            }
+            Trade::Earth => {
+                design::haul(c, results);
+                design::earth(c, results, p);
+                design::outlines(c, results);
+            }
+            Trade::Drains => {
+                ground::outlets(c, results);
+                ground::contours(c, results, false);
+                design::outlines(c, results);
+            }
+        }
+        design::drains(c, results, digs);
+        if digs {
+            design::drain_names(c, results, true, &|d| view::digs(d, block));
+            design::crossings(c, results);
         }
         design::block_names(c, results, design::no_words);
         ground::keep(c, results, p, true);
         ground::waterways(c, results, true);
         ground::standing(c, results, true);
-        design::drains(c, results, true);
-        design::drain_names(c, results, !debris);
-        design::crossings(c, results);
-        ground::outlets(c, results);
         ground::boundary(c, results, false);
         // What lies outside the block steps back.
         let path = c.frame.area(&block.outline);

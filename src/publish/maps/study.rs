@@ -7,7 +7,7 @@ use crate::land::blocks::BearingTrial;
 use crate::publish::Results;
 use crate::publish::drawing::{Drawing, Frame};
 use crate::publish::labels::Type;
-use crate::publish::sheet::grouped;
+use crate::publish::sheet::{self as cells, grouped};
 use geo::Centroid;
 
 /// Charts on a sheet: two columns of four.
@@ -45,7 +45,7 @@ pub(super) fn sheet(results: &Results<'_>) -> Option<Draft> {
     }
     let taken: Vec<&BearingTrial> = plan.study.iter().filter(|t| t.chosen).collect();
     let mut facts = vec![
-        format!("{} bearings were tried on {all} piece(s) of land and their blocks; {} were taken.", plan.study.len(), taken.len()),
+        format!("{} bearings were tried on {} of land and their blocks; {} were taken.", plan.study.len(), cells::count(all, "piece"), taken.len()),
         format!("Yearly cost holds turning, land under headlands, short rows and the yearly share of the earth, in {} a hectare.", results.site_table.currency),
         "Each dot is one bearing, 0\u{b0} being grid north; the ringed square is the one taken. All of it: table of the bearing study.".to_owned(),
     ];

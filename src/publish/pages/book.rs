@@ -9,7 +9,7 @@ use crate::publish::{Results, charts, maps, report, tables, worth_tables};
 /// The report.
 pub(in crate::publish) fn report(results: &Results<'_>) -> Paper {
     let title = format!("{}: plan for cropping again", results.site.name);
-    let mut f = Flow::new(&title, "First plan for cropping a property again", &super::foot(results));
+    let mut f = Flow::new(&title, "First plan for cropping a property again", &super::foot(results, results.run_id));
     decision(results, &mut f, &title);
     f.new_page();
     plan(results, &mut f);
@@ -87,7 +87,7 @@ pub(in crate::publish) fn cheapest(results: &Results<'_>) -> Table {
 
 fn water_and_earth(results: &Results<'_>, f: &mut Flow) {
     f.heading(2, "Drains");
-    f.table(&tables::drains(results), report::HIDE_DRAINS);
+    f.table(&report::drains(results), report::HIDE_DRAINS);
     f.table(&tables::outflows(results), report::HIDE_OUTFLOWS);
     f.heading(2, "Earthworks");
     f.table(&report::earth(results), &[]);

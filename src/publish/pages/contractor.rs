@@ -4,9 +4,11 @@
 
 use super::flow::Flow;
 use crate::land::blocks::RowBlock;
+use crate::land::clearing::ClearingPlan;
 use crate::land::document::{FieldKind, Value};
 use crate::land::paper::Paper;
-use crate::publish::{OptionResult, Results, maps, sheet, view};
+use crate::publish::maps::{self, Trade};
+use crate::publish::{OptionResult, Results, earth_words, sheet, view};
 use geo::{Area, Centroid, Contains, Coord, Intersects};
 
 use FieldKind::{Real, Text};
@@ -36,38 +38,61 @@ pub(in crate::publish) fn all(results: &Results<'_>) -> Vec<(&'static str, Paper
         .filter(|o| o.2 && !blocks.is_empty())
         .map(|(file, title, _, order)| {
             let whole = format!("{}: {}", results.site.name, title.to_lowercase());
-            let mut f = Flow::new(&whole, "Work orders, one page a block", &super::foot(results));
+            let foot = super::foot(results, results.plan_id);
+            let mut f = Flow::new(&whole, "Work orders, one page a block", &foot);
             for (i, block) in blocks.iter().enumerate() {
                 if i > 0 {
                     f.new_page();
                 }
-                f.heading(1, &format!("{title}, block {}", block.name));
-                f.small(&format!("{}. {}", results.site.name, super::made(results)));
-                order(results, option, block, &mut f);
-                f.small_list(ALWAYS);
+                let page = |f: &mut Flow, map: Room| {
+                    f.heading(1, &format!("{title}, block {}", block.name));
+                    f.small(&format!("{}. {}", results.site.name, super::made(results)));
+                    order(results, option, block, f, map);
+                    f.small_list(ALWAYS);
+                };
+                // Once without the map, to see how high it may be for all to stay on one page.
+                let mut trial = Flow::new(&whole, "", &foot);
+                page(&mut trial, Room { height: LOWEST, drawn: false });
+                let spare = if trial.pages() == 1 { (trial.left() - 2.0).max(0.0) } else { 0.0 };
+                page(&mut f, Room { height: (LOWEST + spare).min(HIGHEST), drawn: true });
             }
             (file, f.finish())
         })
         .collect()
 }
 
-type Order = fn(&Results<'_>, &OptionResult<'_>, &RowBlock, &mut Flow);
+/// Least and greatest height of a block's map, millimetres.
+const LOWEST: f64 = 44.0;
+const HIGHEST: f64 = 125.0;
 
-/// The block's map, lower where a long table follows, so that all stays on one page.
-fn map(results: &Results<'_>, block: &RowBlock, f: &mut Flow, debris: bool, lines_after: usize) {
-    let size = (Flow::across(), (88.0 - 5.0 * lines_after.saturating_sub(3) as f64).max(44.0));
-    if let Some(svg) = maps::block_map(results, block, "b", size, debris) {
+/// The place of the map on a page.
+#[derive(Debug, Clone, Copy)]
+struct Room {
+    height: f64,
+    /// Whether it is drawn, or its place only kept.
+    drawn: bool,
+}
+
+type Order = fn(&Results<'_>, &OptionResult<'_>, &RowBlock, &mut Flow, Room);
+
+/// The block's map with its legend.
+fn map(results: &Results<'_>, block: &RowBlock, f: &mut Flow, trade: Trade, room: Room) {
+    let size = (Flow::across(), room.height);
+    if room.drawn {
+        let Some(svg) = maps::block_map(results, block, "b", size, trade) else { return };
         f.figure(
             &svg,
             size,
             &format!("Map of block {} with what is to be done, what is kept and where water runs.", block.name),
         );
-        f.small(if debris {
-            "Brown: windrows. Circles: heaps with their number. Green hatch: kept. Blue dots: strip kept free along water. Orange lines: drains to come."
-        } else {
-            "Orange, hatched: cut. Purple, dotted: fill; the deeper the darker. White: within 0.02 m. Black arrow: haul. Orange lines: drains (IL = bed level). Green hatch: kept. Cross: crossing."
-        });
+    } else {
+        f.space(size.1);
     }
+    f.small(match trade {
+        Trade::Clearing => "Brown: windrows. Circles: heaps with their number. Green hatch: kept. Blue dots: strip kept free along water. Thin orange lines: drains to come.",
+        Trade::Earth => "Orange, hatched: cut. Purple, dotted: fill; the deeper the darker. White: within 0.02 m. Black arrow: haul. Thin orange lines: drains to come. Green hatch: kept.",
+        Trade::Drains => "Orange lines: drains, the arrow the way they run, IL = bed level in metres (those of this block are named). Cross: crossing. Blue ring: outlet. Green hatch: kept. Blue dots: strip kept free along water. Thin brown lines: contours.",
+    });
 }
 
 fn budget_only(results: &Results<'_>, f: &mut Flow) {
@@ -99,9 +124,9 @@ fn dates(option: &OptionResult<'_>, words: &[&str]) -> Vec<String> {
         .collect()
 }
 
-fn clearing(results: &Results<'_>, option: &OptionResult<'_>, block: &RowBlock, f: &mut Flow) {
+fn clearing(results: &Results<'_>, option: &OptionResult<'_>, block: &RowBlock, f: &mut Flow, room: Room) {
     let Some(plan) = option.clearing else { return };
-    map(results, block, f, true, 0);
+    map(results, block, f, Trade::Clearing, room);
     let metres: f64 = plan
         .windrows
         .iter()
@@ -111,12 +136,7 @@ fn clearing(results: &Results<'_>, option: &OptionResult<'_>, block: &RowBlock, 
     let heaps: Vec<_> = plan.heaps.iter().filter(|h| block.outline.contains(&geo::Point::from(h.at))).collect();
     let mut items = vec![
         format!("Scope: knock down, rake, heap and burn on {:.1} ha; {:.0} m of windrow, {} heaps.", hectares(results, block), metres, heaps.len()),
-        format!(
-            "Lay the trees at {:.0}\u{b0}, rake at {:.0}\u{b0} (grid bearings); mean push {:.0} m. Trees: count them on the ground before pricing.",
-            plan.knock_down_bearing.degrees(),
-            plan.rake_bearing.degrees(),
-            plan.mean_push_m
-        ),
+        laid(plan, block),
         "Soil in the windrows: less than one part in ten by volume. Leave the gaps on the map open for water and machines. Stump holes: fill and firm in layers; tell the earthmoving contractor where they are.".to_owned(),
     ];
     items.extend(dates(option, &["knock", "rake", "burn", "clear", "pick"]));
@@ -137,6 +157,20 @@ fn clearing(results: &Results<'_>, option: &OptionResult<'_>, block: &RowBlock, 
     }
 }
 
+/// How the trees of the block are laid and raked: along its windrows and across them.
+fn laid(plan: &ClearingPlan, block: &RowBlock) -> String {
+    let way = view::windrow_bearing(plan, block).map_or_else(
+        || "No windrow lies in this block: push its trees to the nearest on the map.".to_owned(),
+        |deg| {
+            let across = (deg + 90.0).rem_euclid(180.0);
+            format!(
+                "Lay the trees along the windrows, {deg:.0}\u{b0}; rake across them, {across:.0}\u{b0} (grid bearings)."
+            )
+        },
+    );
+    format!("{way} Mean push {:.0} m. Trees: count them on the ground before pricing.", plan.mean_push_m)
+}
+
 /// The nearest points of known height.
 fn benchmarks(results: &Results<'_>, block: &RowBlock) -> String {
     let centre: Coord<f64> = block.outline.centroid().map_or_else(Coord::default, Into::into);
@@ -148,7 +182,7 @@ fn benchmarks(results: &Results<'_>, block: &RowBlock) -> String {
         .take(2)
         .map(|p| format!("{} RL {:.3} m at {:.1} E {:.1} N", p.name, p.height_m, p.at.x, p.at.y))
         .collect();
-    let datum = results.site.crs.vertical_name.as_deref().unwrap_or("height datum not stated");
+    let datum = view::datum(results.site);
     if each.is_empty() {
         format!("Benchmark: none given. The surveyor places one before work starts. Heights are {datum}.")
     } else {
@@ -156,13 +190,13 @@ fn benchmarks(results: &Results<'_>, block: &RowBlock) -> String {
     }
 }
 
-fn earthmoving(results: &Results<'_>, option: &OptionResult<'_>, block: &RowBlock, f: &mut Flow) {
+fn earthmoving(results: &Results<'_>, option: &OptionResult<'_>, block: &RowBlock, f: &mut Flow, room: Room) {
     let Some(e) = view::earth(option, block.id) else {
         f.para("No earth is moved in this block beyond smoothing of beds and stump holes.");
         return;
     };
     budget_only(results, f);
-    map(results, block, f, false, 0);
+    map(results, block, f, Trade::Earth, room);
     let rows: Vec<Vec<Value>> = vec![vec![
         hectares(results, block).into(),
         e.cut_m3.into(),
@@ -194,15 +228,13 @@ fn earthmoving(results: &Results<'_>, option: &OptionResult<'_>, block: &RowBloc
         ),
         &[],
     );
-    let bands: Vec<String> =
-        e.bands.iter().map(|b| format!("to {:.0} m {} m\u{b3}", b.up_to_m, sheet::grouped(b.volume_m3))).collect();
     let mut items = vec![
         benchmarks(results, block),
         format!("Set-out: pegs on the grid and along the edge with cut or fill on them (set_out/pegs.csv); finished fall {} down the rows, bearing {:.1}\u{b0}.", sheet::one_in(e.row_fall), block.bearing.degrees()),
-        format!("Haul bands to price, in $/m\u{b3} each: {}.", if bands.is_empty() { "none".to_owned() } else { bands.join("; ") }),
         "Order: strip topsoil where marked and stack it clear of water; bulk cut to fill, longest hauls first; first plane; hold point: check before topsoil is spread; spread topsoil; last plane.".to_owned(),
         "Tolerance: within 25 mm of the design on nine checks in ten, all within 50 mm, no reverse fall along a row. Measured by survey difference in bank m\u{b3}, not by counting loads.".to_owned(),
     ];
+    items.splice(2..2, earth_words::orders(&results.site_table.currency, e));
     items.extend(dates(option, &["level", "earth", "form", "strip"]));
     items.push(
         "As-built survey: the contractor calls for it within two weeks of the last plane, before drains and hills."
@@ -211,16 +243,11 @@ fn earthmoving(results: &Results<'_>, option: &OptionResult<'_>, block: &RowBloc
     f.small_list(&items);
 }
 
-fn drains(results: &Results<'_>, option: &OptionResult<'_>, block: &RowBlock, f: &mut Flow) {
+fn drains(results: &Results<'_>, option: &OptionResult<'_>, block: &RowBlock, f: &mut Flow, room: Room) {
     let Some(plan) = option.drains else { return };
-    let mine: Vec<_> = plan
-        .drains
-        .iter()
-        .filter(|d| d.block == Some(block.id) || (d.block.is_none() && block.outline.intersects(&d.line)))
-        .collect();
+    let mine: Vec<_> = plan.drains.iter().filter(|d| view::digs(d, block)).collect();
     budget_only(results, f);
-    let crossed = plan.crossings.iter().filter(|x| mine.iter().any(|d| d.id == x.drain)).count();
-    map(results, block, f, false, mine.len() + crossed);
+    map(results, block, f, Trade::Drains, room);
     if mine.is_empty() {
         f.para("No drain is dug for this block: its rows run out to water or to a neighbouring block's drain.");
     }

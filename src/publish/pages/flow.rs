@@ -189,6 +189,15 @@ impl Flow {
             self.y = lowest.max(top + tall - 4.0) + 5.0;
         }
     }
+    /// Room kept for a drawing of this height.
+    pub(in crate::publish) fn space(&mut self, height: f64) {
+        self.need(height + 2.0);
+        self.y += height + 4.0;
+    }
+    /// Pages so far.
+    pub(in crate::publish) fn pages(&self) -> usize {
+        self.paper.pages.len()
+    }
     /// A drawing across the page, with words that stand for it.
     pub(in crate::publish) fn figure(&mut self, svg: &str, size: (f64, f64), alt: &str) {
         if svg.is_empty() {

@@ -12,7 +12,8 @@ pub(in crate::publish) fn pages(results: &Results<'_>) -> Option<Paper> {
         return None;
     }
     let title = format!("{}: maps and figures for an application", results.site.name);
-    let mut f = Flow::new(&title, "Maps, works by item, and figures before and after", &super::foot(results));
+    let mut f =
+        Flow::new(&title, "Maps, works by item, and figures before and after", &super::foot(results, results.run_id));
     f.heading(1, &title);
     f.small(&super::made(results));
     f.para(
@@ -28,7 +29,7 @@ pub(in crate::publish) fn pages(results: &Results<'_>) -> Option<Paper> {
     f.heading(2, "Works and budget by item");
     f.table(&worth_tables::budget(results), report::HIDE_BUDGET);
     f.heading(2, "Drains by item");
-    f.table(&tables::drains(results), report::HIDE_DRAINS);
+    f.table(&report::drains(results), report::HIDE_DRAINS);
     f.heading(2, "Blocks");
     f.table(&tables::block_register(results), report::HIDE_BLOCKS);
     f.heading(2, "When");

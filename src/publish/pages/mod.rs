@@ -8,13 +8,14 @@ pub(super) mod grant;
 
 use super::Results;
 
-/// The line at the foot of every page.
-fn foot(results: &Results<'_>) -> String {
+/// The line at the foot of every page; `id` is that of the run where money stands, else that of the plan.
+fn foot(results: &Results<'_>, id: &str) -> String {
     let site = results.site;
-    let datum = site.crs.vertical_name.as_deref().unwrap_or("height datum not stated");
+    let datum = crate::publish::view::datum(site);
     format!(
-        "{} \u{b7} heights {datum} \u{b7} run {} \u{b7} a first plan, not an engineer's certificate",
-        site.crs.name, results.run_id
+        "{} \u{b7} heights {datum} \u{b7} {} \u{b7} a first plan, not an engineer's certificate",
+        site.crs.name,
+        id.replacen('-', " ", 1)
     )
 }
 

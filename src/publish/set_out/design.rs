@@ -1,6 +1,6 @@
 //! The surface to be built: triangles as LandXML and DXF, heights as a raster.
 
-use super::{Heading, Results, document};
+use super::{Heading, Results, document, sheet};
 use crate::grid::{Tin, tin_from_raster};
 use crate::land::document::{Content, Document, RasterSheet};
 use crate::land::drains::DrainPlan;
@@ -82,21 +82,21 @@ fn preamble(xml: &mut Xml, results: &Results<'_>, heading: &Heading<'_>) -> std:
     system.extend(code.as_deref().map(|code| ("epsgCode", code)));
     empty(xml, "CoordinateSystem", &system)?;
     let about = format!("{}{}", heading.mark(), heading.lines().join("; "));
-    let name = clean(&results.site.name);
-    empty(xml, "Project", &[("name", name.as_str()), ("desc", &clean(&about))])?;
+    let name = results.site.name.as_str();
+    empty(xml, "Project", &[("name", name), ("desc", &about)])?;
     empty(
         xml,
         "Application",
-        &[("name", "rowfall"), ("version", env!("CARGO_PKG_VERSION")), ("desc", results.run_id)],
+        &[("name", "rowfall"), ("version", env!("CARGO_PKG_VERSION")), ("desc", results.plan_id)],
     )?;
     if heading.benchmarks.is_empty() {
         return Ok(());
     }
     open(xml, "CgPoints", &[("name", "benchmarks")])?;
     for (i, b) in heading.benchmarks.iter().enumerate() {
-        let (name, about) = (format!("BM{}", i + 1), clean(&b.name));
+        let name = format!("BM{}", i + 1);
         let place = format!("{:.3} {:.3} {:.3}", b.at.y, b.at.x, b.height_m);
-        text(xml, "CgPoint", &[("name", name.as_str()), ("desc", &about)], &place)?;
+        text(xml, "CgPoint", &[("name", &name), ("desc", &b.name)], &place)?;
     }
     close(xml, "CgPoints")
 }
@@ -109,8 +109,8 @@ fn surface(xml: &mut Xml, heading: &Heading<'_>, tin: &Tin) -> std::io::Result<(
     }
     open(xml, "Surfaces", &[])?;
     let name = format!("{}DESIGN", heading.prefix());
-    let about = format!("{}design surface, height datum {}", heading.mark(), clean(&heading.heights));
-    open(xml, "Surface", &[("name", name.as_str()), ("desc", &about), ("state", "proposed")])?;
+    let about = format!("{}design surface, height datum {}", heading.mark(), heading.heights);
+    open(xml, "Surface", &[("name", &name), ("desc", &about), ("state", "proposed")])?;
     let (area, low, high) = (format!("{:.3}", tin.area_m2()), format!("{low:.3}"), format!("{high:.3}"));
     let size = [("surfType", "TIN"), ("area2DSurf", &area), ("elevMin", &low), ("elevMax", &high)];
     open(xml, "Definition", &size)?;
@@ -130,14 +130,10 @@ fn surface(xml: &mut Xml, heading: &Heading<'_>, tin: &Tin) -> std::io::Result<(
     Ok(())
 }
 
-fn clean(text: &str) -> String {
-    text.replace(char::is_control, " ")
-}
-
 fn start<'a>(name: &'a str, attributes: &[(&str, &str)]) -> BytesStart<'a> {
     let mut element = BytesStart::new(name);
     for attribute in attributes {
-        element.push_attribute(*attribute);
+        element.push_attribute((attribute.0, sheet::one_line(attribute.1).as_str()));
     }
     element
 }
@@ -160,7 +156,7 @@ fn text(xml: &mut Xml, name: &str, attributes: &[(&str, &str)], text: &str) -> s
 fn dxf(results: &Results<'_>, heading: &Heading<'_>, tin: &Tin, drains: Option<&DrainPlan>) -> String {
     let mark = heading.prefix();
     let mut out = String::new();
-    let mut notes = vec![format!("{}DESIGN SURFACE {}", heading.mark(), results.site.name), results.run_id.to_owned()];
+    let mut notes = vec![format!("{}DESIGN SURFACE {}", heading.mark(), results.site.name), results.plan_id.to_owned()];
     notes.extend(heading.lines());
     for note in &notes {
         pair(&mut out, 999, &ascii(note));

@@ -102,7 +102,7 @@ pub(super) fn documents(results: &Results<'_>) -> Vec<Document> {
 }
 
 fn read_me(results: &Results<'_>, heading: &Heading<'_>) -> String {
-    let mut text = format!("{}Set-out of {}, {}\n", heading.mark(), results.site.name, results.run_id);
+    let mut text = format!("{}Set-out of {}, {}\n", heading.mark(), results.site.name, results.plan_id);
     if heading.concept {
         let objections = heading.table.objections(results.site, results.ground);
         text.push_str("CONCEPT: for looking at and pricing. Every file name begins with CONCEPT_. Nothing may be built from these files");

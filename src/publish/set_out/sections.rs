@@ -222,7 +222,7 @@ fn titles(
     d.label((20.0, 74.0), &clip(&about[..2].join("; "), 160), 12.0, "");
     d.label((20.0, 92.0), &clip(&about[2..].join("; "), 160), 12.0, "");
     let caution = "Build from the mouth up. Locate buried services first. Not an engineer's certificate.";
-    d.label((20.0, 110.0), &format!("{}. {caution}", results.run_id), 12.0, "");
+    d.label((20.0, 110.0), &format!("{}. {caution}", results.plan_id), 12.0, "");
     d.path("M640 26h34", "fill=\"none\" stroke=\"#8c510a\" stroke-width=\"1.5\" stroke-dasharray=\"7 3\"");
     d.label((680.0, 30.0), "ground as formed", 12.0, "");
     d.path("M800 26h34", "fill=\"none\" stroke=\"#0072b2\" stroke-width=\"2.2\"");

@@ -174,6 +174,7 @@ fn levelling(blocks: &BlockPlan) -> LevellingPlan {
         doubts: vec![],
         topsoil_left: raster(|p| inside(p).then_some(0.2)),
         contours: vec![],
+        risk_areas: vec![],
     }
 }
 

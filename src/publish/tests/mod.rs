@@ -53,7 +53,8 @@ fn results<'a>(f: &'a Farm, options: &'a [OptionResult<'a>]) -> Results<'a> {
         findings: &f.findings,
         assumptions: &f.assumptions,
         citations: &[Bibliography::Chow1959],
-        run_id: "test-run",
+        run_id: "run-test",
+        plan_id: "plan-test",
     }
 }
 

@@ -43,11 +43,11 @@ pub(super) fn lay(site: &Site, water: Option<&WaterModel>, width_m: f64, plan: &
     let mut ground = Ground::of(site, water, plan, spec);
     let mut findings = Vec::new();
     let Some(seed) = ground.nearest_open(from) else { return findings };
+    let mut reach = grow(spec, &[(seed, 0.0)], &ground.factor, 1.0);
     for i in 0..plan.blocks.len() {
-        let reach = grow(spec, &[(seed, 0.0)], &ground.factor, 1.0);
         let name = plan.blocks[i].name.clone();
         let here = Place::Named(format!("block {name}"));
-        let nearest = ground.headland_of(i).filter(|c| reach.value[*c].is_finite()).min_by(|a, b| {
+        let nearest = ground.headlands[i].iter().copied().filter(|c| reach.value[*c].is_finite()).min_by(|a, b| {
             // Ends on headlands cost what the way costs; the cheapest is where the block is entered.
             way_cost(&reach, *a, &ground.factor, spec).total_cmp(&way_cost(&reach, *b, &ground.factor, spec))
         });
@@ -72,9 +72,13 @@ pub(super) fn lay(site: &Site, water: Option<&WaterModel>, width_m: f64, plan: &
                 width_m,
             });
         }
+        let new = path.iter().any(|cell| ground.factor[*cell as usize] > DRIVEN);
         for cell in &path {
             ground.factor[*cell as usize] = DRIVEN;
             ground.kind[*cell as usize] = Kind::Driven;
+        }
+        if new {
+            reach = grow(spec, &[(seed, 0.0)], &ground.factor, 1.0);
         }
     }
     findings
@@ -109,14 +113,14 @@ struct Ground {
     spec: GridSpec,
     kind: Vec<Kind>,
     factor: Vec<f64>,
-    /// The block a headland cell belongs to, counted from 1.
-    block: Vec<u32>,
+    /// The headland cells of every block.
+    headlands: Vec<Vec<usize>>,
 }
 
 impl Ground {
     fn of(site: &Site, water: Option<&WaterModel>, plan: &BlockPlan, spec: GridSpec) -> Self {
         let mut kind = vec![Kind::Closed; spec.len()];
-        let mut block = vec![0; spec.len()];
+        let mut headlands = Vec::new();
         let mut paint = |shape: Vec<bool>, as_kind: Kind| {
             for (k, _) in kind.iter_mut().zip(&shape).filter(|(_, s)| **s) {
                 *k = as_kind;
@@ -129,11 +133,12 @@ impl Ground {
         for area in &site.layers.keep_areas {
             paint(cells_inside(spec, &area.outline), Kind::Closed);
         }
-        for (i, b) in plan.blocks.iter().enumerate() {
-            for (cell, rows) in window(spec, b) {
-                kind[cell] = if rows { Kind::Closed } else { Kind::Driven };
-                block[cell] = if rows { 0 } else { u32::try_from(i + 1).unwrap_or(0) };
+        for block in &plan.blocks {
+            let cells = window(spec, block);
+            for (cell, rows) in &cells {
+                kind[*cell] = if *rows { Kind::Closed } else { Kind::Driven };
             }
+            headlands.push(cells.into_iter().filter(|(_, rows)| !rows).map(|(cell, _)| cell).collect());
         }
         for track in &site.layers.tracks {
             let half = track.width_m.unwrap_or(TRACK_M) / 2.0 + spec.cell_m / 2.0;
@@ -150,7 +155,7 @@ impl Ground {
                 Kind::Strip => CROSSED,
             })
             .collect();
-        Self { spec, kind, factor, block }
+        Self { spec, kind, factor, headlands }
     }
 
     fn nearest_open(&self, at: Coord<f64>) -> Option<Cell> {
@@ -160,11 +165,6 @@ impl Ground {
         };
         let open = (0..self.kind.len()).filter(|i| self.kind[*i] != Kind::Closed);
         open.min_by(|a, b| away(*a).total_cmp(&away(*b))).map(|i| self.spec.cell(i))
-    }
-
-    fn headland_of(&self, block: usize) -> impl Iterator<Item = usize> + '_ {
-        let wanted = u32::try_from(block + 1).unwrap_or(0);
-        (0..self.block.len()).filter(move |c| self.block[*c] == wanted)
     }
 
     /// Stretches of a path that nothing carries yet.
@@ -183,8 +183,20 @@ fn window(spec: GridSpec, block: &crate::land::blocks::RowBlock) -> Vec<(usize, 
     if block.outline.unsigned_area() <= 0.0 {
         return Vec::new();
     }
-    let (all, rows) = (cells_inside(spec, &block.outline), cells_inside(spec, &block.cropped));
-    (0..spec.len()).filter(|i| all[*i]).map(|i| (i, rows[i])).collect()
+    let Some(rect) = block.outline.bounding_rect() else { return Vec::new() };
+    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "clamped to the grid")]
+    let cells = |metres: f64, most: u32| (metres / spec.cell_m).floor().clamp(0.0, f64::from(most)) as u32;
+    let (west, north) = (spec.north_west.x, spec.north_west.y);
+    let (left, right) = (cells(rect.min().x - west, spec.cols), cells(rect.max().x - west + spec.cell_m, spec.cols));
+    let (top, bottom) = (cells(north - rect.max().y, spec.rows), cells(north - rect.min().y + spec.cell_m, spec.rows));
+    let corner = Coord { x: west + f64::from(left) * spec.cell_m, y: north - f64::from(top) * spec.cell_m };
+    let near = GridSpec { north_west: corner, cell_m: spec.cell_m, rows: bottom - top, cols: right - left };
+    let (all, rows) = (cells_inside(near, &block.outline), cells_inside(near, &block.cropped));
+    let there = |i: usize| {
+        let cell = near.cell(i);
+        spec.index(Cell { row: cell.row + top, col: cell.col + left })
+    };
+    (0..near.len()).filter(|i| all[*i]).map(|i| (there(i), rows[i])).collect()
 }
 
 /// Cells within a distance of a line, found by walking along it.

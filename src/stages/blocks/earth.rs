@@ -248,9 +248,10 @@ impl Lattice {
         let (mut work, mut moved, mut over) = (0.0, 0.0, 0.0_f64);
         for lane in 0..self.fit.lanes {
             let mut carried = 0.0_f64;
-            for p in lane * self.fit.stations..(lane + 1) * self.fit.stations {
+            let stations = lane * self.fit.stations..(lane + 1) * self.fit.stations;
+            for (p, height) in stations.clone().zip(&heights[stations]) {
                 if self.fit.inside[p] {
-                    let depth = (self.fit.ground[p] - heights[p]) as f64;
+                    let depth = (self.fit.ground[p] - height) as f64;
                     carried += depth;
                     moved += depth.abs() / 2.0;
                     work += carried.abs();

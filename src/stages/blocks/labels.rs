@@ -99,8 +99,7 @@ fn lines(labels: &[u32], inside: &[bool], spec: GridSpec, bearings: &[Bearing]) 
             }
         }
     }
-    let mut longest: Vec<((u32, u32), Vec<Coord<f64>>)> =
-        borders.into_iter().filter(|(_, points)| points.len() >= BORDER_CELLS).collect();
+    let mut longest: Vec<_> = borders.into_iter().filter(|(_, points)| points.len() >= BORDER_CELLS).collect();
     longest.sort_by(|a, b| b.1.len().cmp(&a.1.len()).then(a.0.cmp(&b.0)));
     longest
         .into_iter()

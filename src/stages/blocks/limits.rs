@@ -8,6 +8,8 @@ use crate::units::{Bearing, M2_PER_HA};
 
 /// Slabs smaller than this are scraps of the cut, hectares.
 const SCRAP_HA: f64 = 0.02;
+/// What a slab is wider than its rows and headlands, metres.
+const SLACK_M: f64 = 0.01;
 /// Slabs of slabs: an odd shape may need more than one round.
 const ROUNDS: u32 = 4;
 
@@ -29,13 +31,14 @@ fn rounds(judge: &Judge<'_>, edges: &PieceEdges, part: Part, left: u32) -> Vec<P
     let cut = if longest > p.longest_row_m() {
         let extent = frame.along_extent(&part.outline.polygon);
         let slab_m = (p.longest_row_m() + p.shared_headland_m) * judge.scale;
-        extent.map(|(from, to)| (bearing, equal_cuts(to - from, ((to - from) / slab_m).ceil().max(2.0), 0.0)))
+        extent.map(|(from, to)| (bearing, equal_cuts(to - from, ((to - from) / slab_m).ceil().max(2.0), 0.0, 0.0)))
     } else if area_ha > p.max_block_ha {
-        // Cut lines stand a whole number of traffic units apart, so that no block ends on half a pass.
+        // Between its headlands a block is a whole number of traffic units wide, so that none ends on half a pass.
         let unit = p.row_spacing_m * f64::from(p.traffic_unit_rows) * judge.scale;
+        let side = p.side_headland_m * judge.scale;
         let across = Bearing::from_degrees(bearing.degrees() + 90.0);
         let extent = frame.across_extent(&part.outline.polygon);
-        extent.map(|(from, to)| (across, equal_cuts(to - from, (area_ha / p.max_block_ha).ceil().max(2.0), unit)))
+        extent.map(|(from, to)| (across, equal_cuts(to - from, (area_ha / p.max_block_ha).ceil().max(2.0), unit, side)))
     } else {
         None
     };
@@ -53,13 +56,16 @@ fn rounds(judge: &Judge<'_>, edges: &PieceEdges, part: Part, left: u32) -> Vec<P
         .collect()
 }
 
-/// Places of equal cuts, rounded to a whole number of units unless that is zero.
+/// Places of equal cuts, rounded so that what is left between them, less a side headland along each edge and half of one
+/// along each cut, is a whole number of units; a unit of zero rounds nothing.
 #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "a small count")]
-fn equal_cuts(extent_m: f64, slabs: f64, unit_m: f64) -> Vec<f64> {
+fn equal_cuts(extent_m: f64, slabs: f64, unit_m: f64, side_m: f64) -> Vec<f64> {
     (1..slabs as u32)
         .map(|i| {
             let at = extent_m * f64::from(i) / slabs;
-            if unit_m > 0.0 { (at / unit_m).round() * unit_m } else { at }
+            // A finger's breadth more, so that rounding does not cost the last row.
+            let headlands_m = side_m * (f64::from(i) + 0.5) + SLACK_M * f64::from(i);
+            if unit_m > 0.0 { headlands_m + ((at - headlands_m) / unit_m).round() * unit_m } else { at }
         })
         .collect()
 }

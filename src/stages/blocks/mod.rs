@@ -34,7 +34,7 @@ use crate::methods::shapes::{buffer_polygon, clean, difference, edge_bearings_by
 use crate::stages::{Ctx, Stage, StageInfo};
 use crate::units::Bearing;
 use geo::{Area, MultiPolygon, Polygon, Simplify};
-use judge::{Judge, Look};
+use judge::{Judge, Look, Trial};
 use outline::{Outline, PieceEdges, Surroundings};
 use partition::{Cutter, Part};
 use rows::Label;
@@ -42,8 +42,6 @@ use search::Fixed;
 
 /// Scraps of a piece outside its blocks below this are rounding, square metres.
 const LEFT_M2: f64 = 500.0;
-/// Ways of cutting whose surfaces are solved, after all have been priced with bounds of their earth.
-const SETTLED_WAYS: usize = 3;
 
 /// What the stage reads.
 pub struct BlocksInput<'a> {
@@ -63,7 +61,7 @@ pub struct Blocks;
 impl Stage for Blocks {
     const INFO: StageInfo = StageInfo {
         name: "blocks",
-        version: 2,
+        version: 3,
         question: "Which way do the rows run, and how long can they be?",
         method: "A layout is priced in dollars a year, term by term: turns, land without rows, land under drains, short rows, \
                  rows longer than their furrow carries, falls outside the limits, earth with its haul, haul of the crop, \
@@ -71,9 +69,11 @@ impl Stage for Blocks {
                  headland. The earth is that of the least-earth surface on a coarse lattice in the frame of the rows: lanes \
                  fitted one by one bound it, the whole lattice is solved for what is taken. Every degree is tried, with edge \
                  azimuths, the narrow way and the ends of the admissible falls. Pieces are cut through re-entrant corners and \
-                 along the borders of a map of directions found by graph cut, wherever that saves 1 %; then neighbours are \
-                 merged, borders slid and turned; then rows too long and blocks too large are cut; a piece left whole is \
-                 kept when it is cheaper. The bounds of rows and money take for every place the longest line through it.",
+                 along the borders of a map of directions found by graph cut, wherever that saves 1 %, corners below the \
+                 least block left in grass; then neighbours are merged, borders slid and turned; then rows too long and \
+                 blocks too large are cut. Trapezoids split and merged are further starts of that search; they, and the \
+                 piece left whole at its best, longest and narrowest bearing, are kept when they are cheaper. Locked \
+                 edges part the land before anything is cut. The bounds of rows and money take for every place the longest line through it.",
         needs: &["survey", "water"],
         reads: &[
             "site",
@@ -102,8 +102,11 @@ impl Stage for Blocks {
         };
         let around = Surroundings::of(input.site);
         let fixed = Fixed { bearing: wishes::bearing(params, input.site)? };
-        let new = |judge, fixed, free| Layout {
+        let locked = wishes::locked(params, input.site)?;
+        let none = geo::MultiLineString(Vec::new());
+        let new = |judge, fixed, free, locked| Layout {
             judge,
+            locked,
             site: input.site,
             around: &around,
             fixed,
@@ -113,8 +116,8 @@ impl Stage for Blocks {
         };
         let free_params = wishes::without(params);
         let free_judge = free_params.as_ref().map(|params| Judge { params, ..judge });
-        let free = free_judge.as_ref().map(|judge| new(judge, Fixed::default(), None));
-        let layout = new(&judge, fixed, free.as_ref());
+        let free = free_judge.as_ref().map(|judge| new(judge, Fixed::default(), None, &none));
+        let layout = new(&judge, fixed, free.as_ref(), &locked);
         let mut plan = BlockPlan { short_row_m: params.short_row_m, ..BlockPlan::default() };
         if input.site.layers.given_blocks.is_empty() {
             let water = input.water.ok_or_else(|| {
@@ -165,11 +168,12 @@ fn lay_out_piece(layout: &Layout<'_>, piece: &PlantablePiece, parcel: &str, plan
     for (i, polygon) in smoothed(&piece.outline).into_iter().enumerate() {
         let edges = PieceEdges::of(&polygon, layout.around);
         let whole = Outline::of(&polygon, &edges);
-        let parts = layout.parts(&whole, &edges);
+        let land = wishes::between(&polygon, layout.locked);
+        let parts: Vec<Part> = land.iter().flat_map(|part| layout.parts(&Outline::of(part, &edges), &edges)).collect();
         if let Some(free) = layout.free {
-            let mut sums = layout.sums.borrow_mut();
-            sums.0.add(free.judge, &parts);
-            sums.1.add(free.judge, &free.parts(&whole, &edges));
+            let (mut sums, wanted_m) = (layout.sums.borrow_mut(), judge.params.wanted_row_length_m);
+            sums.0.add(free.judge, wanted_m, whole.area_m2, &parts);
+            sums.1.add(free.judge, wanted_m, whole.area_m2, &free.parts(&whole, &edges));
         }
         if i == 0 && !parts.is_empty() {
             let taken: Vec<Bearing> = parts.iter().map(|p| p.trial.bearing).collect();
@@ -177,7 +181,10 @@ fn lay_out_piece(layout: &Layout<'_>, piece: &PlantablePiece, parcel: &str, plan
         }
         let covered: Vec<&Polygon<f64>> = parts.iter().map(|p| &p.outline.polygon).collect();
         for outline in difference(&polygon, &union_all(covered, 0.0), LEFT_M2).0 {
-            let reason = format!("no row of {} m fits between the headlands", judge.params.min_row_length_m);
+            let reason = format!(
+                "no row of {} m fits between the headlands, or rows would cost more than the land in grass",
+                judge.params.min_row_length_m
+            );
             plan.left_out.push(LeftOut { outline, reason });
         }
         let label = Label { name: None, parcel: parcel.to_owned(), given: false };
@@ -257,6 +264,8 @@ struct Layout<'a> {
     site: &'a Site,
     around: &'a Surroundings,
     fixed: Fixed,
+    /// Lines no block crosses.
+    locked: &'a geo::MultiLineString<f64>,
     /// The layout without the wishes, when there are any.
     free: Option<&'a Layout<'a>>,
     /// What the layouts with and without the wishes come to.
@@ -267,46 +276,94 @@ struct Layout<'a> {
 
 impl Layout<'_> {
     /// A piece in blocks within the limits, their bearings and surfaces settled: the cheapest of several ways of cutting,
-    /// the piece left whole at its best, longest and narrowest bearing among them.
+    /// trapezoids split and merged and the piece left whole at its best, longest and narrowest bearing among them.
     fn parts(&self, whole: &Outline, edges: &PieceEdges) -> Vec<Part> {
+        let mut within: Vec<(f64, Vec<Part>)> = self
+            .ways(whole, edges)
+            .into_iter()
+            .map(|parts| parts.into_iter().flat_map(|p| limits::within_limits(self.judge, edges, p)))
+            .map(|parts| parts.map(|p| self.phased(p)).collect::<Vec<_>>())
+            .filter(|parts| !parts.is_empty())
+            .map(|parts| (self.sum(whole, &parts, |t| t.least(self.judge)), parts))
+            .collect();
+        within.sort_by(|a, b| a.0.total_cmp(&b.0));
+        let mut best: Option<(f64, Vec<Part>)> = None;
+        for (least, parts) in within {
+            if best.as_ref().is_some_and(|(cost, _)| least >= *cost) {
+                break;
+            }
+            let parts: Vec<Part> = parts.into_iter().map(|p| self.solved(p)).collect();
+            let cost = self.cost(whole, &parts);
+            if best.as_ref().is_none_or(|(least, _)| cost < *least) {
+                best = Some((cost, parts));
+            }
+        }
+        best.map(|(_, parts)| self.refined(parts)).unwrap_or_default()
+    }
+
+    /// Parts at their best of all bearings, where that saves more than one bearing for several is worth.
+    fn refined(&self, mut parts: Vec<Part>) -> Vec<Part> {
+        if self.fixed.bearing.is_some() {
+            return parts;
+        }
+        let longest_m = self.judge.params.longest_row_m();
+        for i in 0..parts.len() {
+            let also: Vec<Bearing> = parts.iter().map(|p| p.trial.bearing).collect();
+            let Some(trial) = search::best(self.judge, &parts[i].outline, self.fixed, &also) else { continue };
+            let saves = trial.yearly() < parts[i].trial.yearly() * (1.0 - partition::SHARED_RATIO);
+            if saves && trial.lengths_m.iter().all(|l| *l <= longest_m) {
+                parts[i].trial = trial;
+            }
+        }
+        parts
+    }
+
+    /// Ways of cutting a piece, each the outcome of a search from another start.
+    fn ways(&self, whole: &Outline, edges: &PieceEdges) -> Vec<Vec<Part>> {
         let lines = labels::cut_lines(self.judge, whole, self.fixed);
-        let cutter = Cutter { judge: self.judge, edges, fixed: self.fixed, lines: &lines, known: &self.known.borrow() };
-        let mut ways = vec![cutter.parts(whole.clone())];
+        let known = self.known.borrow();
+        let cutter = Cutter { judge: self.judge, edges, fixed: self.fixed, grass: true, lines: &lines, known: &known };
         let quick = search::quick(self.judge, whole, self.fixed, &[]).map(|t| t.bearing);
         let longest = edge_bearings_by_length(&whole.polygon).first().map(|(b, _)| *b);
         let narrow = minimum_width(&whole.polygon).map(|w| w.bearing);
-        ways.extend([quick, longest].into_iter().flatten().map(|b| cutter.trapezoids(whole, b)));
+        let full = Cutter { grass: false, ..cutter }.parts(whole.clone());
+        let mut trimmed = full.clone();
+        cutter.moved(&mut trimmed);
+        let mut ways = vec![cutter.parts(whole.clone()), full, trimmed];
+        for direction in [longest, quick].into_iter().flatten() {
+            ways.push(cutter.trapezoids(whole, direction));
+            let merged = cutter.split_and_merge(whole, direction);
+            let mut further = merged.clone();
+            cutter.moved(&mut further);
+            ways.extend([merged, further]);
+        }
         if self.fixed.bearing.is_none() {
             let at = |b: Bearing| self.judge.judge(whole, b.axis(), Look::Close);
             let plain = [quick, longest, narrow].into_iter().flatten().filter_map(at);
             ways.extend(plain.map(|trial| vec![Part { outline: whole.clone(), trial }]));
         }
-        let mut within: Vec<Vec<Part>> = ways
-            .into_iter()
-            .map(|parts| parts.into_iter().flat_map(|p| limits::within_limits(self.judge, edges, p)).collect())
-            .filter(|parts: &Vec<Part>| !parts.is_empty())
-            .collect();
-        within.sort_by(|a, b| self.cost(whole, a).total_cmp(&self.cost(whole, b)));
-        within
-            .into_iter()
-            .take(SETTLED_WAYS)
-            .map(|parts| parts.into_iter().filter_map(|part| self.settled(part)).collect::<Vec<_>>())
-            .filter(|parts| !parts.is_empty())
-            .reduce(|a, b| if self.cost(whole, &b) < self.cost(whole, &a) { b } else { a })
-            .unwrap_or_default()
+        ways
     }
 
     /// Yearly cost of a piece's blocks and of the land they leave.
     fn cost(&self, whole: &Outline, parts: &[Part]) -> f64 {
-        let covered: f64 = parts.iter().map(|p| p.outline.area_m2).sum();
-        let lost = (whole.area_m2 - covered).max(0.0) * self.judge.margin_per_m2();
-        lost + parts.iter().map(|p| p.trial.yearly()).sum::<f64>()
+        self.sum(whole, parts, Trial::yearly)
     }
 
-    /// A part with every row laid out, its first row placed and its surface solved.
-    fn settled(&self, part: Part) -> Option<Part> {
-        let fixed = Fixed { bearing: Some(part.trial.bearing) };
-        Some(Part { trial: search::best(self.judge, &part.outline, fixed, &[])?, outline: part.outline })
+    fn sum(&self, whole: &Outline, parts: &[Part], price: impl Fn(&Trial) -> f64) -> f64 {
+        let covered: f64 = parts.iter().map(|p| p.outline.area_m2).sum();
+        let lost_m2 = (whole.area_m2 - covered).max(0.0) / self.judge.scale.powi(2);
+        lost_m2 * self.judge.margin_per_m2() + parts.iter().map(|p| price(&p.trial)).sum::<f64>()
+    }
+
+    /// A part with its first row placed.
+    fn phased(&self, part: Part) -> Part {
+        Part { trial: self.judge.best_phase(&part.outline, part.trial), outline: part.outline }
+    }
+
+    /// A part with its surface solved.
+    fn solved(&self, part: Part) -> Part {
+        Part { trial: self.judge.settle(&part.outline, part.trial), outline: part.outline }
     }
 
     /// Adds a block and its bearing study to the plan.

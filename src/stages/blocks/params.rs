@@ -85,6 +85,10 @@ pub struct BlocksParams {
     /// Name of a track, waterway or neighbour's drain the rows shall be parallel to; empty leaves it to the program.
     #[schemars(extend("x-source" = "the user's wish"))]
     pub rows_along: String,
+    /// Names of tracks, waterways, neighbours' drains and blocks of the earlier layout (`[given] previous`) whose edges stay
+    /// borders: no block crosses them and none of them is moved.
+    #[schemars(extend("x-source" = "the user's wish"))]
+    pub locked_edges: Vec<String>,
     /// Row length wished for, metres: rows below it are counted as short in the choice; 0 has no such wish.
     #[schemars(range(min = 0.0, max = 5_000.0), extend("x-source" = "the user's wish"))]
     pub wanted_row_length_m: f64,
@@ -174,6 +178,7 @@ impl Default for BlocksParams {
             max_block_ha: 30.0,
             bearing_deg: -1.0,
             rows_along: String::new(),
+            locked_edges: Vec::new(),
             wanted_row_length_m: 0.0,
             fall_way: FallWay::OneWay,
             form_land: true,

@@ -2,18 +2,24 @@
 
 use super::{BlocksInput, BlocksParams, Watering};
 use crate::finding::{Finding, Place, Severity};
-use crate::land::blocks::BlockPlan;
+use crate::land::blocks::{BlockPlan, RowBlock};
 use crate::units::M2_PER_HA;
 use geo::Area;
 
 const STAGE: &str = "blocks";
 /// Share of row length in short rows that the trade lets pass (common practice, no source).
 const SHORT_SHARE: f64 = 0.05;
+/// Share of the row length that must fall within the limits for a bearing to keep them.
+const WITHIN_FALL_RATIO: f64 = 0.9;
+/// Savings below this share are not worth a word.
+const SAVED_RATIO: f64 = 0.005;
 
 pub(super) fn findings(plan: &BlockPlan, input: &BlocksInput<'_>, params: &BlocksParams) -> Vec<Finding> {
     let mut list = watering(input, params);
     list.extend(short_rows(plan, params));
     list.extend(falls(plan, params));
+    list.extend(no_bearing_falls(plan, params));
+    list.extend(turning_saves(plan));
     list.extend(left_out(plan));
     list.extend(certificate(plan));
     if input.ground.is_none() {
@@ -95,6 +101,60 @@ fn falls(plan: &BlockPlan, params: &BlocksParams) -> Vec<Finding> {
             })
         })
         .collect()
+}
+
+/// Blocks of land that is not formed on which no bearing keeps the falls: the best there is and the limit in the way.
+fn no_bearing_falls(plan: &BlockPlan, params: &BlocksParams) -> Vec<Finding> {
+    if params.form_land {
+        return Vec::new();
+    }
+    let told = |block: &RowBlock| {
+        let tried = plan.study.iter().filter(|t| t.block == block.name);
+        let best = tried.reduce(|a, b| if b.within_fall_ratio > a.within_fall_ratio { b } else { a })?;
+        let falls: Vec<f64> = block.rows.iter().filter_map(|r| Some(r.fall?.mean.percent())).collect();
+        let flat = falls.iter().filter(|f| **f < params.min_fall_pct).count();
+        let steep = falls.iter().filter(|f| **f > params.max_fall_pct).count();
+        let limit = if flat >= steep {
+            format!("the least fall of {:.2} %", params.min_fall_pct)
+        } else {
+            format!("the greatest fall of {:.2} %", params.max_fall_pct)
+        };
+        let text = format!(
+            "Block {}: no bearing keeps the falls on the ground as it lies. At best {:.0} % of the row length does, at {:.0} degrees; in the way is {limit}.",
+            block.name,
+            100.0 * best.within_fall_ratio,
+            best.bearing.degrees()
+        );
+        (!falls.is_empty() && best.within_fall_ratio < WITHIN_FALL_RATIO).then(|| {
+            Finding::new(Severity::Warning, STAGE, "no_bearing_within_falls", text)
+                .at(Place::Named(format!("block {}", block.name)))
+        })
+    };
+    plan.blocks.iter().filter_map(told).collect()
+}
+
+/// Blocks whose rows would be cheaper at another bearing: a wish, one bearing for several blocks or the longest row hold
+/// them back.
+fn turning_saves(plan: &BlockPlan) -> Vec<Finding> {
+    let told = |block: &RowBlock| {
+        let tried = || plan.study.iter().filter(|t| t.block == block.name);
+        let taken = tried().find(|t| t.chosen)?;
+        let known = tried().filter(|t| t.earth_gap_ratio.is_some());
+        let best = known.reduce(|a, b| if b.yearly_cost_per_ha < a.yearly_cost_per_ha { b } else { a })?;
+        let saved = taken.yearly_cost_per_ha - best.yearly_cost_per_ha;
+        let turned = best.bearing.axis_angle_to(taken.bearing);
+        let text = format!(
+            "Block {}: rows turned by {turned:.1} degrees, to {:.1} degrees, would save {saved:.0} a hectare and year ({:.0} instead of {:.0}).",
+            block.name,
+            best.bearing.degrees(),
+            best.yearly_cost_per_ha,
+            taken.yearly_cost_per_ha
+        );
+        (saved > SAVED_RATIO * taken.yearly_cost_per_ha).then(|| {
+            Finding::new(Severity::Note, STAGE, "turning_saves", text).at(Place::Named(format!("block {}", block.name)))
+        })
+    };
+    plan.blocks.iter().filter_map(told).collect()
 }
 
 /// How near the layout comes to what no straight layout can beat.

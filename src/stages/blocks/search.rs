@@ -3,6 +3,7 @@
 use super::judge::{Judge, Look, Trial};
 use super::outline::Outline;
 use crate::methods::earthwork::{Moments, fit_plane_of};
+use crate::methods::in_order::map_in_order;
 use crate::methods::shapes::{admissible_bearings, edge_bearings_by_length, minimum_width};
 use crate::units::Bearing;
 use geo::{BoundingRect, Contains, Coord, Point, Simplify};
@@ -12,8 +13,8 @@ const EDGES: usize = 12;
 /// Bearings closely looked at when a part is settled, and surfaces solved among them.
 const LOOKS: usize = 10;
 const SOLVED: usize = 4;
-/// Surfaces solved for a bearing study besides the one taken: those whose bounds promise most.
-const STUDY_SOLVED: usize = 3;
+/// Surfaces solved at a time for a bearing study, those whose bounds promise most first.
+const STUDY_SOLVED: usize = 4;
 /// Points a plane is fitted to, a side, for the ends of the admissible falls.
 const PLANE_POINTS: u32 = 24;
 /// Outlines are simplified by this before their edges are read, metres.
@@ -78,9 +79,11 @@ fn fall_ends(judge: &Judge<'_>, outline: &Outline) -> Vec<Bearing> {
     admissible_bearings(plane.slope_x, plane.slope_y, low, high).into_iter().flat_map(|i| [i.from, i.to]).collect()
 }
 
-/// Cheapest first; ties go to the smaller bearing.
-fn by_cost(trials: &mut [Trial]) {
+/// The bearings that have room for a row, cheapest first; ties go to the smaller bearing.
+fn looks(judge: &Judge<'_>, outline: &Outline, list: &[Bearing], look: Look) -> Vec<Trial> {
+    let mut trials: Vec<Trial> = map_in_order(list, |b| judge.judge(outline, *b, look)).into_iter().flatten().collect();
     trials.sort_by(|a, b| a.yearly().total_cmp(&b.yearly()).then(a.bearing.degrees().total_cmp(&b.bearing.degrees())));
+    trials
 }
 
 /// The best bearing at a quick look, for weighing cuts; `also` are bearings of neighbours.
@@ -89,9 +92,7 @@ pub(super) fn quick(judge: &Judge<'_>, outline: &Outline, fixed: Fixed, also: &[
         Some(b) => vec![b.axis()],
         None => coarse(judge, outline).into_iter().map(|(b, _)| b).chain(also.iter().copied()).collect(),
     };
-    let mut trials: Vec<Trial> = list.iter().filter_map(|b| judge.judge(outline, *b, Look::Quick)).collect();
-    by_cost(&mut trials);
-    trials.into_iter().next()
+    looks(judge, outline, &list, Look::Quick).into_iter().next()
 }
 
 /// The best bearing at a close look, its surface solved: every degree at a quick look, the leaders closely, those that
@@ -101,17 +102,12 @@ pub(super) fn best(judge: &Judge<'_>, outline: &Outline, fixed: Fixed, also: &[B
         let trial = judge.judge(outline, b.axis(), Look::Close)?;
         return Some(judge.settle(outline, judge.best_phase(outline, trial)));
     }
-    let list = sweep(judge, outline, fixed).into_iter().map(|(b, _)| b).chain(also.iter().copied());
-    let mut trials: Vec<Trial> = list.filter_map(|b| judge.judge(outline, b, Look::Quick)).collect();
-    by_cost(&mut trials);
-    let mut close: Vec<Trial> = trials
-        .iter()
-        .take(LOOKS)
-        .map(|t| t.bearing)
-        .chain(also.iter().copied())
-        .filter_map(|b| judge.judge(outline, b, Look::Close))
-        .map(|t| judge.best_phase(outline, t))
-        .collect();
+    let list: Vec<Bearing> =
+        sweep(judge, outline, fixed).into_iter().map(|(b, _)| b).chain(also.iter().copied()).collect();
+    let trials = looks(judge, outline, &list, Look::Quick);
+    let leaders: Vec<Bearing> = trials.iter().take(LOOKS).map(|t| t.bearing).chain(also.iter().copied()).collect();
+    let closely = |b: &Bearing| judge.judge(outline, *b, Look::Close).map(|t| judge.best_phase(outline, t));
+    let mut close: Vec<Trial> = map_in_order(&leaders, closely).into_iter().flatten().collect();
     close.sort_by(|a, b| {
         a.least(judge).total_cmp(&b.least(judge)).then(a.bearing.degrees().total_cmp(&b.bearing.degrees()))
     });
@@ -128,8 +124,8 @@ pub(super) fn best(judge: &Judge<'_>, outline: &Outline, fixed: Fixed, also: &[B
     won
 }
 
-/// The bearing study of an outline: every candidate at a close look with the bound of its earth; those in `solved`, and the
-/// few others whose bound promises most, with a solved surface; cheapest first.
+/// The bearing study of an outline: every candidate at a close look with the bound of its earth; those in `solved`, and
+/// all others that could still win by their bound, with a solved surface; cheapest first.
 pub(super) fn study(
     judge: &Judge<'_>,
     outline: &Outline,
@@ -138,16 +134,20 @@ pub(super) fn study(
 ) -> Vec<(Trial, &'static str)> {
     let mut list = sweep(judge, outline, fixed);
     list.retain(|(b, _)| solved.iter().all(|s| s.bearing.axis_angle_to(*b) > 1e-6));
-    let mut rows: Vec<(Trial, &'static str)> =
-        list.into_iter().filter_map(|(b, why)| Some((judge.judge(outline, b, Look::Close)?, why))).collect();
+    let closely = |(b, why): &Candidate| Some((judge.judge(outline, *b, Look::Close)?, *why));
+    let mut rows: Vec<(Trial, &'static str)> = map_in_order(&list, closely).into_iter().flatten().collect();
     rows.sort_by(|a, b| a.0.least(judge).total_cmp(&b.0.least(judge)));
     let mut best = solved.iter().map(Trial::yearly).fold(f64::INFINITY, f64::min);
-    for (trial, _) in rows.iter_mut().take(STUDY_SOLVED) {
-        if trial.least(judge) >= best {
+    for some in rows.chunks_mut(STUDY_SOLVED) {
+        let hopeful = some.iter().take_while(|(trial, _)| trial.least(judge) < best).count();
+        let settled = map_in_order(&some[..hopeful], |(trial, _)| judge.settle(outline, trial.clone()));
+        for (row, trial) in some.iter_mut().zip(settled) {
+            best = best.min(trial.yearly());
+            row.0 = trial;
+        }
+        if hopeful < STUDY_SOLVED {
             break;
         }
-        *trial = judge.settle(outline, trial.clone());
-        best = best.min(trial.yearly());
     }
     rows.extend(solved.iter().map(|t| (t.clone(), "taken")));
     rows.sort_by(|a, b| {

@@ -148,6 +148,7 @@ impl Farm {
             cost_range: Range::exact(0.0),
             doubts: Vec::new(),
             topsoil_left: Raster::empty(spec, 0.0),
+            risk_areas: Vec::new(),
             contours: Vec::new(),
         });
     }

@@ -1,7 +1,7 @@
 //! What does the steering need?
 //!
-//! One straight line per block, laid on its middle row and stretched over the whole block: every other row is a whole
-//! number of passes to its left or right, so the same line serves every operation. Where rows do not fit into passes
+//! One straight line per block, laid on a long row near its middle, from end to end of it, so that a machine can stand on
+//! A and on B: every other row is a whole number of passes to its left or right, so the same line serves every operation. Where rows do not fit into passes
 //! (drawn by hand, bent), or where it is wished, every row gets a line of its own: straight, or a curve.
 
 use crate::bibliography::Bibliography;
@@ -24,6 +24,8 @@ mod tests;
 
 /// A curve may leave its row by this much, metres: below what RTK steering repeats (common practice, no source).
 const CURVE_TOLERANCE_M: f64 = 0.02;
+/// A block's line lies on a row of at least this share of the longest: a long line holds its direction best.
+const NEARLY_LONGEST: f64 = 0.9;
 /// Kept areas this near to a block are told to the steering, metres: a machine turning on the headland reaches them
 /// (common practice, no source).
 const KEEP_OUT_REACH_M: f64 = 30.0;
@@ -86,10 +88,10 @@ pub struct Guidance;
 impl Stage for Guidance {
     const INFO: StageInfo = StageInfo {
         name: "guidance",
-        version: 2,
+        version: 3,
         question: "What does the steering need?",
-        method: "One straight line per block on its middle row (between the middle rows when a pass takes an even number), \
-                 A at the high end, stretched over the whole block. Every row is checked to lie a whole number of row \
+        method: "One straight line per block on the long row nearest its middle (beside it when a pass takes an even \
+                 number), from its high end A to its low end B. Every row is checked to lie a whole number of row \
                  spacings from it; where one does not, or where it is wished, every row gets its own line, a curve when \
                  it bends. Bearings are given on the grid and true; a grid whose datum is not named is refused.",
         needs: &["survey", "blocks"],
@@ -252,22 +254,19 @@ fn guidance_line(site: &Site, block: &RowBlock, pass_rows: u32) -> Option<(Guida
     let rows = f64::from(pass_rows);
     // An even number of rows is straddled: the line runs between two of them.
     let shift = if pass_rows.is_multiple_of(2) { 0.5 } else { 0.0 };
-    let (mut from_m, mut to_m) = (f64::INFINITY, f64::NEG_INFINITY);
     let (mut left, mut right) = (0.0_f64, 0.0_f64);
     let mut off_m = 0.0_f64;
     // Every point of a row, so that a bent row shows however its ends lie.
     for point in block.rows.iter().flat_map(|row| &row.line.0) {
         let place = frame.enter(*point);
-        from_m = from_m.min(place.along_m);
-        to_m = to_m.max(place.along_m);
         let spacings = place.across_m / spacing_m;
         off_m = off_m.max((spacings - spacings.round()).abs() * spacing_m);
         let pass = ((spacings.round() - shift) / rows).round();
         left = left.max(-pass);
         right = right.max(pass);
     }
-    let a = frame.leave(shift * spacing_m, from_m);
-    let b = frame.leave(shift * spacing_m, to_m);
+    let a = frame.leave(shift * spacing_m, 0.0);
+    let b = frame.leave(shift * spacing_m, frame.enter(low).along_m);
     #[expect(
         clippy::cast_possible_truncation,
         clippy::cast_sign_loss,
@@ -287,8 +286,12 @@ fn guidance_line(site: &Site, block: &RowBlock, pass_rows: u32) -> Option<(Guida
     Some((line, off_m))
 }
 
-/// The row in the middle of those that have a length, by number.
+/// Of the rows nearly as long as the longest, the one nearest the middle by number.
 fn middle_row(block: &RowBlock) -> Option<&Row> {
-    let long: Vec<&Row> = block.rows.iter().filter(|row| row.high_end() != row.low_end()).collect();
-    long.get(long.len() / 2).copied()
+    let long = |row: &Row| (row.high_end().x - row.low_end().x).hypot(row.high_end().y - row.low_end().y);
+    let longest = block.rows.iter().map(long).fold(0.0, f64::max);
+    let middle = block.rows.len() / 2;
+    let far = |i: usize| i.abs_diff(middle);
+    let enough = |row: &Row| longest > 0.0 && long(row) >= NEARLY_LONGEST * longest;
+    block.rows.iter().enumerate().filter(|(_, row)| enough(row)).min_by_key(|(i, _)| far(*i)).map(|(_, row)| row)
 }

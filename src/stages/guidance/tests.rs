@@ -77,10 +77,41 @@ fn passes_hit_the_rows() {
             let place = frame.enter(end);
             let pass = place.across_m / (line.width_m * 0.9996);
             assert!((pass - pass.round()).abs() * line.width_m < 0.02);
-            assert!(place.along_m > -1e-6);
         }
     }
+    // A machine can stand on A and on B: they are the ends of a row.
+    let sixth = &b.rows[5];
+    for (end, of_row) in [(line.a(), sixth.high_end()), (line.b(), sixth.low_end())] {
+        assert!((end.x - of_row.x).hypot(end.y - of_row.y) < 1e-6);
+    }
     assert!(out.findings.iter().all(|f| f.severity == Severity::Note));
+}
+
+/// Rows bent round one centre (arcs of 400 m and more, drawn a point a metre): every row becomes a curve from its high
+/// end to its low end, with points only where 20 mm ask for them. An arc of radius r under chords of sagitta s has chords of
+/// length 2 sqrt(2 r s) (geometry of the circle): 8 m here, so 200 m take 25 chords or a few more.
+#[test]
+fn bent_rows_become_curves() {
+    let mut b = block(1, "B", 7, 0.9996);
+    for (i, row) in b.rows.iter_mut().enumerate() {
+        let radius = 400.0 + 1.83 * 0.9996 * i as f64;
+        let point = |k: i32| {
+            let turn = f64::from(k) / radius;
+            Coord { x: 500.0 + radius * turn.sin(), y: 900.0 + radius * turn.cos() }
+        };
+        row.line = (0..=200).map(point).collect();
+    }
+    let out = run(&site("F"), vec![b.clone()], &GuidanceParams::default());
+    assert!(out.findings.iter().any(|f| f.code == "row_off_pass"), "one straight line does not serve bent rows");
+    assert_eq!(out.value.lines.len(), 7);
+    for (line, row) in out.value.lines.iter().zip(&b.rows) {
+        assert!(line.is_curve() && (20..60).contains(&line.line.0.len()), "{}", line.line.0.len());
+        assert_eq!((line.a(), line.b()), (row.high_end(), row.low_end()));
+        for p in &row.line.0 {
+            use geo::{Distance, Euclidean, Point};
+            assert!(Euclidean.distance(&Point::from(*p), &line.line) <= CURVE_TOLERANCE_M + 1e-9);
+        }
+    }
 }
 
 /// Hand count: 10 rows two at a time from between rows 6 and 7: rows 5..10 in passes 0 to 2 right, 1..4 two left.

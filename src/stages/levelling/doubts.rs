@@ -1,6 +1,7 @@
 //! How far quantities and price may be off, and which doubt moves them most.
 
 use super::LevellingInput;
+use super::machines::Machines;
 use super::params::LevellingParams;
 use crate::grid::Raster;
 use crate::land::levelling::{BlockEarth, Doubt, SurfaceKind};
@@ -11,8 +12,6 @@ use crate::units::Range;
 const ERRORS_ALIKE_M: f64 = 50.0;
 /// Two-sided 95 % of a normal error, in standard deviations.
 const COVERAGE: f64 = 1.96;
-/// Distance soil that is lacking is priced at, in hundreds of metres beyond the first.
-const BORROW_STEPS: f64 = 9.0;
 
 /// Ranges of the whole property and the doubts behind them.
 pub(super) struct Doubts {
@@ -26,7 +25,7 @@ pub(super) fn of(
     blocks: &[BlockEarth],
     cut_fill: &Raster<f32>,
     input: &LevellingInput<'_>,
-    params: &LevellingParams,
+    (params, machines): (&LevellingParams, &Machines),
 ) -> Doubts {
     let formed: Vec<&BlockEarth> = blocks.iter().filter(|b| b.surface != SurfaceKind::AsItLies).collect();
     let sum = |f: fn(&BlockEarth) -> f64| formed.iter().map(|b| f(b)).sum::<f64>();
@@ -40,9 +39,8 @@ pub(super) fn of(
         params.cut_fill_ratio,
         params.cut_fill_ratio + params.cut_fill_spread_ratio,
     );
-    let rates = input.rates;
     let pinned_share = if cut_m3 > 0.0 { (pinned_m2 / sum(|b| b.formed_m2)).clamp(0.0, 1.0) } else { 0.0 };
-    let borrow_per_m3 = rates.levelling_per_m3.likely + BORROW_STEPS * rates.haul_per_m3_per_100_m.likely;
+    let borrow_per_m3 = machines.unknown_place_per_m3().likely;
     let asked = EarthDoubt {
         cut_m3,
         fill_m3,

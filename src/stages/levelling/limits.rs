@@ -23,22 +23,44 @@ pub(super) enum Why {
     Depth,
     /// A level that must not be cut through.
     Level,
+    /// Roots of trees that stay.
+    Roots,
+    /// A track that stays.
+    Track,
+    /// Water that stays open: a waterway, a neighbour's drain.
+    Water,
     /// Topsoil less its reserve.
     Topsoil,
     /// The drain reach at a low row end.
     Reach,
+    /// The fence along the edge of the property.
+    Fence,
     /// The surface of the block beside.
     Neighbour,
 }
 
 impl Why {
     /// All kinds, the first to be given up last.
-    pub(super) const ALL: [Self; 5] = [Self::Level, Self::Depth, Self::Topsoil, Self::Reach, Self::Neighbour];
+    pub(super) const ALL: [Self; 9] = [
+        Self::Level,
+        Self::Depth,
+        Self::Roots,
+        Self::Track,
+        Self::Water,
+        Self::Topsoil,
+        Self::Reach,
+        Self::Fence,
+        Self::Neighbour,
+    ];
 
     pub(super) const fn words(self) -> &'static str {
         match self {
             Self::Depth => "the greatest cut or fill",
             Self::Level => "a level that must not be cut through",
+            Self::Roots => "the roots of trees that stay",
+            Self::Track => "a track that stays",
+            Self::Water => "water that stays open",
+            Self::Fence => "the fence line",
             Self::Topsoil => "topsoil less its reserve",
             Self::Reach => "the drain reach",
             Self::Neighbour => "the block beside",
@@ -68,6 +90,7 @@ impl Limits {
             match why {
                 Why::Depth => limits.depth(work.params, work.lattice),
                 Why::Level => limits.levels(work),
+                Why::Roots | Why::Track | Why::Water | Why::Fence => limits.fixed(work, why),
                 Why::Topsoil => limits.topsoil(work),
                 Why::Reach => limits.reach(work),
                 Why::Neighbour => limits.neighbours(work),
@@ -109,6 +132,18 @@ impl Limits {
                 if zone.outline.contains(&Point(lattice.at(point))) {
                     self.raise(point, zone.level_m.min(lattice.ground_m[point]), Why::Level);
                 }
+            }
+        }
+    }
+
+    /// Ground that keeps its height, as near as is allowed.
+    fn fixed(&mut self, work: &Work<'_>, why: Why) {
+        let lattice = work.lattice;
+        let apart_m = work.params.fixed_level_mm / 1_000.0;
+        for point in (0..lattice.len()).filter(|p| lattice.inside(*p)) {
+            if work.fixed.at(lattice.at(point)) == Some(why) {
+                self.raise(point, lattice.ground_m[point] - apart_m, why);
+                self.lower(point, lattice.ground_m[point] + apart_m, why);
             }
         }
     }

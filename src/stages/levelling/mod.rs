@@ -5,11 +5,16 @@
 
 mod doubts;
 mod earth;
+mod fixed;
+mod haul;
 mod lattice;
 mod limits;
+mod machines;
 mod offers;
 mod params;
+mod places;
 mod report;
+mod risk;
 mod settle;
 mod stack;
 mod surface;
@@ -35,9 +40,12 @@ use crate::stages::falls::{parted_fall, row_fall};
 use crate::stages::{Ctx, Stage, StageInfo};
 use crate::units::Slope;
 use earth::Patch;
+use fixed::FixedLevels;
 use geo::{Contains, Intersects, Point, Polygon};
+use haul::Carried;
 use lattice::Lattice;
 use limits::{Topsoil, Why};
+use machines::Machines;
 use std::collections::BTreeMap;
 use surface::{Shaped, Work};
 
@@ -71,11 +79,11 @@ pub struct Levelling;
 impl Stage for Levelling {
     const INFO: StageInfo = StageInfo {
         name: "levelling",
-        version: 2,
+        version: 3,
         question: "What should the ground become, and what does it cost to move?",
         method: "Graded rows: the balanced surface of least cut and fill whose rows fall within the limits and whose \
                  cross-fall keeps its own, over a lattice in the frame of the rows. Depth limits, levels that must not be cut \
-                 through, topsoil where it is to be kept, the drain reach at low row ends and the surface of the block beside \
+                 through, ground that keeps its height at tracks, water, fences and kept trees, topsoil where it is to be kept, the drain reach at low row ends and the surface of the block beside \
                  are limits of its heights. It is solved exactly by a network simplex on whole hundredths of a millimetre, \
                  or for very large blocks and limited changes of grade by a first-order method with a proven gap; cut is \
                  made the wanted multiple of fill by a multiplier, and the bound of that search is printed. Limits that \
@@ -83,8 +91,9 @@ impl Stage for Levelling {
                  every row rises to a crest and falls to both ends. Plane: the least-squares plane within the limits, \
                  lowered to balance, raised to the drain reach. As it lies: no bulk earth. All kinds are compared on a \
                  coarser lattice. Volumes are cell sums, bank measure for cut, compacted for fill, with four-point and \
-                 prism sums beside them; haul is the least moment over a grid of gathered cells, round what is \
-                 not to be driven on. Concept ground is used: old beds are taken to be worked down by cultivation.",
+                 prism sums beside them. Hauls over a grid of gathered cells, round what is not to be driven on, \
+                 are the cheapest with machines that change with distance, proven; what a block lacks or has over goes \
+                 from and to the places given for it. Concept ground is used: old beds are taken to be worked down by cultivation.",
         needs: &["survey", "blocks"],
         reads: &[
             "concept ground",
@@ -92,13 +101,14 @@ impl Stage for Levelling {
             "row blocks",
             "drain reach",
             "topsoil zones",
+            "places that give or take soil",
             "given surface",
             "rates",
         ],
         makes: &[
             "design surface with contours",
             "cut and fill",
-            "topsoil left",
+            "topsoil left and areas where yield is at risk",
             "earth per block with proof and offers",
             "hauls",
             "ranges and doubts",
@@ -111,6 +121,8 @@ impl Stage for Levelling {
             Bibliography::Cunningham1976,
             Bibliography::ChambollePock2011,
             Bibliography::Everett1963,
+            Bibliography::Hitchcock1941,
+            Bibliography::DantzigWolfe1960,
         ],
     };
     type Params = LevellingParams;
@@ -128,8 +140,11 @@ impl Stage for Levelling {
         let soil = Topsoil::of(spec, &input.site.layers.topsoil, params);
         // Which block a cell belongs to, by position plus one.
         let mut owner = vec![0_u32; spec.len()];
-        let mut blocks = Vec::new();
-        let mut together = together(&input, params, &soil, &design);
+        let (mut blocks, mut carried) = (Vec::new(), Vec::new());
+        let machines = Machines::of(input.rates)
+            .map_err(|error| Problem::request("rates_refused", format!("prices of earth machines: {error}")))?;
+        let fixed = FixedLevels::of(spec, input.site, params);
+        let mut together = together(&input, params, (&soil, &machines, &fixed), &design);
         for (i, block) in input.blocks.blocks.iter().enumerate() {
             if ctx.cancelled() {
                 break;
@@ -137,26 +152,31 @@ impl Stage for Levelling {
             let cells = cells_in(&design, &block.outline);
             let number = u32::try_from(i + 1).unwrap_or(u32::MAX);
             cells.iter().for_each(|cell| owner[spec.index(*cell)] = number);
-            let job = Job { input: &input, params, soil: &soil, block, cells: &cells };
-            blocks.push(form(&job, together.remove(&i), &mut design, &mut cut_fill));
+            let job =
+                Job { input: &input, params, soil: &soil, machines: &machines, fixed: &fixed, block, cells: &cells };
+            let (earth, hauls) = form(&job, together.remove(&i), &mut design, &mut cut_fill);
+            blocks.push(earth);
+            carried.push(hauls);
             ctx.progress.advance(Self::INFO.name, (i + 1) as f64 / input.blocks.blocks.len() as f64);
         }
         edge_steps_m(&design, &owner, &mut blocks);
-        if params.balance_over == BalanceOver::Property {
-            earth::haul_together(params, input.rates, &cut_fill, &owner, &mut blocks);
-        }
-        let doubts = doubts::of(&blocks, &cut_fill, &input, params);
+        places::settle(&input, params, &machines, (&cut_fill, &owner), &mut blocks, carried);
+        let doubts = doubts::of(&blocks, &cut_fill, &input, (params, &machines));
+        let topsoil_left = soil.left(&cut_fill);
+        let reserve_m = params.topsoil_reserve_mm / 1_000.0;
         let plan = LevellingPlan {
             cut_range_m3: doubts.cut_m3,
             cost_range: doubts.cost,
             doubts: doubts.each,
             contours: draw_contours(&design, params)?,
-            topsoil_left: soil.left(&cut_fill),
+            risk_areas: risk::areas(&cut_fill, &topsoil_left, reserve_m, &owner, &input.blocks.blocks),
+            topsoil_left,
             design: DesignSurface(ElevationModel(design)),
             cut_fill: CutFill(cut_fill),
             blocks,
         };
-        let findings = report::findings(&plan, &input, params);
+        let changes_m = fixed.changes_m(&plan.cut_fill.0, &owner, plan.blocks.len());
+        let findings = report::findings(&plan, &input, params, &changes_m);
         Ok(Outcome { value: plan, findings })
     }
 }
@@ -166,6 +186,8 @@ struct Job<'a> {
     input: &'a LevellingInput<'a>,
     params: &'a LevellingParams,
     soil: &'a Topsoil,
+    machines: &'a Machines,
+    fixed: &'a FixedLevels,
     block: &'a RowBlock,
     cells: &'a [Cell],
 }
@@ -174,7 +196,7 @@ struct Job<'a> {
 fn together(
     input: &LevellingInput<'_>,
     params: &LevellingParams,
-    soil: &Topsoil,
+    (soil, machines, fixed): (&Topsoil, &Machines, &FixedLevels),
     design: &Raster<f32>,
 ) -> BTreeMap<usize, (Lattice, Shaped)> {
     let alone = params.balance_over == BalanceOver::Block || !params.surface.follows_rows();
@@ -199,6 +221,8 @@ fn together(
             block: &input.blocks.blocks[*i],
             lattice,
             soil,
+            machines,
+            fixed,
             is_final: true,
             design,
         })
@@ -211,14 +235,14 @@ fn together(
     }
 }
 
-/// Forms one block and writes its cells.
+/// Forms one block and writes its cells; hands back its earth and what is carried in it.
 fn form(
     job: &Job<'_>,
     ready: Option<(Lattice, Shaped)>,
     design: &mut Raster<f32>,
     cut_fill: &mut Raster<f32>,
-) -> BlockEarth {
-    let Job { input, params, soil, block, cells } = *job;
+) -> (BlockEarth, Option<Carried>) {
+    let Job { input, params, soil, machines, block, cells, .. } = *job;
     let ground = &input.ground.concept.0;
     let mut earth = BlockEarth::none(block.id, kind_for(params, block), params.cut_fill_ratio);
     let heights: Vec<f64> = match input.given_surface {
@@ -227,7 +251,7 @@ fn form(
             cells.iter().map(|c| given.0.bilinear(ground.spec.centre(*c)).unwrap_or(f64::NAN)).collect()
         }
         None => {
-            let Some(heights) = worked_out(job, ready, design, &mut earth) else { return earth };
+            let Some(heights) = worked_out(job, ready, design, &mut earth) else { return (earth, None) };
             heights
         }
     };
@@ -241,11 +265,11 @@ fn form(
         }
         patches.push(Patch { at: ground.spec.centre(*cell), depth_m: z - height, area_m2: ground.spec.cell_area_m2() });
     }
-    earth::measure(params, input.rates, soil, &patches, params.haul_cell_m, &mut earth);
+    let carried = earth::measure(params, (input.rates, machines), soil, &patches, params.haul_cell_m, &mut earth);
     earth.checks = earth::checks(cut_fill, cells);
     earth.rows_after = falls_after(design, block, earth.surface == SurfaceKind::CrestedRows);
     (earth.row_fall, earth.cross_fall) = mean_falls(design, block, &earth.rows_after);
-    earth
+    (earth, carried)
 }
 
 /// Heights of a block's cells on the surface that was worked out, with its proof and its offers; `None` when no surface
@@ -256,13 +280,13 @@ fn worked_out(
     design: &Raster<f32>,
     earth: &mut BlockEarth,
 ) -> Option<Vec<f64>> {
-    let Job { input, params, soil, block, cells } = *job;
+    let Job { input, params, soil, machines, fixed, block, cells } = *job;
     let ground = &input.ground.concept.0;
     let (lattice, ready) = match ready {
         Some((lattice, shaped)) => (lattice, Some(shaped)),
         None => (Lattice::of(ground, block, cells, params.lattice_m)?, None),
     };
-    let work = Work { input, params, block, lattice: &lattice, soil, is_final: true, design };
+    let work = Work { input, params, block, lattice: &lattice, soil, machines, fixed, is_final: true, design };
     earth.offers = offers::offers(&work, cells);
     let alone = ready.is_none();
     let shaped = ready.or_else(|| surface::shape(&work, earth.surface))?;

@@ -62,7 +62,8 @@ fn offer(work: &Work<'_>, kind: SurfaceKind) -> SurfaceOffer {
             Some(Patch { at, depth_m: lattice.ground_m[p] - formed_m, area_m2 })
         })
         .collect();
-    earth::measure(params, work.input.rates, work.soil, &patches, params.haul_cell_m.max(ROUGH_HAUL_M), &mut earth);
+    let haul_cell_m = params.haul_cell_m.max(ROUGH_HAUL_M);
+    earth::measure(params, (work.input.rates, work.machines), work.soil, &patches, haul_cell_m, &mut earth);
     let falls = kind != SurfaceKind::AsItLies || falls_as_it_lies(work);
     let mut remarks = shaped.binding.clone();
     if !falls {

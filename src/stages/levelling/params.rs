@@ -86,6 +86,17 @@ pub struct LevellingParams {
     /// Step allowed against the surface of the block beside without a batter, millimetres.
     #[schemars(range(min = 0.0, max = 1_000.0), extend("x-source" = "common practice, no source"))]
     pub block_step_mm: f64,
+    /// How far ground may be cut or filled at tracks, water and fences that stay and over the roots of kept trees,
+    /// millimetres.
+    #[schemars(range(min = 0.0, max = 1_000.0), extend("x-source" = "common practice, no source"))]
+    pub fixed_level_mm: f64,
+    /// How near to the edge of a track or water that stays, or to the fence, ground counts as being there, metres; 0 leaves
+    /// their levels free.
+    #[schemars(range(min = 0.0, max = 50.0), extend("x-source" = "common practice, no source"))]
+    pub fixed_reach_m: f64,
+    /// How far roots reach beyond the edge of kept trees, metres; 0 leaves the ground there free.
+    #[schemars(range(min = 0.0, max = 50.0), extend("x-source" = "AS 4970, 12 stem diameters, 2 to 15 (from memory)"))]
+    pub root_zone_m: f64,
     /// Depths below this are left as they are where the limits allow, millimetres.
     #[schemars(range(min = 0.0, max = 100.0), extend("x-source" = "machines finish to 10-25 mm; common practice, no source"))]
     pub dead_band_mm: f64,
@@ -98,10 +109,11 @@ pub struct LevellingParams {
     /// Over what cut and fill are balanced: `block` or `property`.
     #[schemars(extend("x-source" = "the user's wish"))]
     pub balance_over: BalanceOver,
-    /// Bank cubic metres of cut that make one compacted cubic metre of fill.
+    /// Bank cubic metres of cut that make one compacted cubic metre of fill; 1 or more, for soil that is placed and driven
+    /// on fills no more room than it left. Taken to the nearest thousandth.
     #[schemars(range(min = 1.0, max = 2.5), extend("x-source" = "FAO Irrigation and Drainage Paper 45, 1.1-1.5 by soil (from memory)"))]
     pub cut_fill_ratio: f64,
-    /// How far the true ratio may lie from that, either way.
+    /// How far the true ratio may lie from that, either way; the low end is not taken below 1.
     #[schemars(range(min = 0.0, max = 0.5), extend("x-source" = "common practice, no source"))]
     pub cut_fill_spread_ratio: f64,
     /// Constant error of the survey's height against the levels of outlets and drains, one sigma, millimetres.
@@ -141,6 +153,9 @@ impl Default for LevellingParams {
             max_cut_mm: 600.0,
             max_fill_mm: 600.0,
             block_step_mm: 50.0,
+            fixed_level_mm: 50.0,
+            fixed_reach_m: 2.5,
+            root_zone_m: 6.0,
             dead_band_mm: 0.0,
             smoothing_pct: 1.0,
             lattice_m: 5.0,

@@ -1,5 +1,6 @@
 //! What is noticed about the earthworks.
 
+use super::limits::Why;
 use super::{LevellingInput, LevellingParams};
 use crate::finding::{Finding, Place, Severity};
 use crate::land::levelling::{BlockEarth, LevellingPlan, SurfaceKind};
@@ -11,15 +12,22 @@ const STAGE: &str = "levelling";
 const OVER_LEVELLED_M3_HA: f64 = 800.0;
 /// Mean haul beyond which another block shape is worth a thought, metres (common practice, no source).
 const LONG_HAUL_M: f64 = 150.0;
+/// Soil off balance beyond this share of the cut is said.
+const WORTH_SAYING: f64 = 0.03;
 /// Proofs looser than this are pointed out, as a ratio.
 const LOOSE_GAP: f64 = 0.05;
 /// Steps between cells of two blocks hold some fall too, millimetres.
 const STEP_ROUNDING_MM: f64 = 30.0;
 
-pub(super) fn findings(plan: &LevellingPlan, input: &LevellingInput<'_>, params: &LevellingParams) -> Vec<Finding> {
+pub(super) fn findings(
+    plan: &LevellingPlan,
+    input: &LevellingInput<'_>,
+    params: &LevellingParams,
+    changes_m: &[Vec<(Why, f64)>],
+) -> Vec<Finding> {
     let mut list = Vec::new();
-    for (earth, block) in plan.blocks.iter().zip(&input.blocks.blocks) {
-        for (severity, code, text) in of_block(earth, params) {
+    for ((earth, block), changes_m) in plan.blocks.iter().zip(&input.blocks.blocks).zip(changes_m) {
+        for (severity, code, text) in of_block(earth, params).into_iter().chain(level_changed(changes_m, params)) {
             list.push(
                 Finding::new(severity, STAGE, code, format!("Block {}: {text}", block.name))
                     .at(Place::Named(format!("block {}", block.name))),
@@ -106,6 +114,45 @@ fn level_limits(plan: &LevellingPlan, input: &LevellingInput<'_>) -> Vec<Finding
     list
 }
 
+/// What a block lacks or has over and no place gives or takes.
+fn off_balance(earth: &BlockEarth) -> Option<(Severity, &'static str, String)> {
+    let worth_saying = WORTH_SAYING * earth.cut_m3.max(1.0);
+    let served: f64 = earth.places.iter().map(|p| p.volume_m3).sum();
+    let served = if served > 0.0 {
+        format!(", beside {served:.0} m3 from or to the places given")
+    } else {
+        ". Give places in `site.earth_place`".to_owned()
+    };
+    if earth.unplaced_m3 > worth_saying {
+        let text =
+            format!("{:.0} bank m3 of soil must come from elsewhere (drain spoil first){served}.", earth.unplaced_m3);
+        Some((Severity::Warning, "borrow", text))
+    } else if earth.unplaced_m3 < -worth_saying {
+        let text = format!("{:.0} bank m3 of soil are left over and have no place{served}.", -earth.unplaced_m3);
+        Some((Severity::Warning, "spoil", text))
+    } else {
+        None
+    }
+}
+
+/// Ground that should have kept its height.
+fn level_changed(changes_m: &[(Why, f64)], params: &LevellingParams) -> Option<(Severity, &'static str, String)> {
+    let beyond = |m: f64| 1_000.0 * m > params.fixed_level_mm + STEP_ROUNDING_MM;
+    let each: Vec<String> = changes_m
+        .iter()
+        .filter(|(_, m)| beyond(*m))
+        .map(|(why, m)| format!("{:.0} mm at {}", 1_000.0 * m, why.words()))
+        .collect();
+    (!each.is_empty()).then(|| {
+        let text = format!(
+            "cuts or fills where ground should keep its height, more than {:.0} mm: up to {}. Meet it with a batter of at least 1:4, move the edge of the block, or ask whoever owns what stands there.",
+            params.fixed_level_mm,
+            each.join(", ")
+        );
+        (Severity::Warning, "fixed_level_changed", text)
+    })
+}
+
 fn of_block(earth: &BlockEarth, params: &LevellingParams) -> Vec<(Severity, &'static str, String)> {
     let mut list = Vec::new();
     let ha = (earth.formed_m2 / M2_PER_HA).max(1e-9);
@@ -143,12 +190,8 @@ fn of_block(earth: &BlockEarth, params: &LevellingParams) -> Vec<(Severity, &'st
             format!("mean haul {:.0} m is beyond {LONG_HAUL_M:.0} m, where price climbs.", earth.haul_mean_m),
         ));
     }
-    if earth.borrow_m3 > 0.03 * earth.cut_m3.max(1.0) && earth.surface != SurfaceKind::AsItLies {
-        list.push((
-            Severity::Warning,
-            "borrow",
-            format!("{:.0} bank m3 of soil must come from elsewhere (drain spoil first).", earth.borrow_m3),
-        ));
+    if earth.surface != SurfaceKind::AsItLies {
+        list.extend(off_balance(earth));
     }
     if !earth.given_up.is_empty() {
         list.push((

@@ -1,8 +1,10 @@
 //! The surface of one block: a plane, or graded rows with the least earth.
 
 use super::LevellingInput;
+use super::fixed::FixedLevels;
 use super::lattice::Lattice;
 use super::limits::{Limits, Topsoil, Why};
+use super::machines::Machines;
 use super::params::LevellingParams;
 use super::settle::settled;
 use super::stack::Stack;
@@ -27,6 +29,8 @@ pub(super) struct Work<'a> {
     pub(super) block: &'a RowBlock,
     pub(super) lattice: &'a Lattice,
     pub(super) soil: &'a Topsoil,
+    pub(super) machines: &'a Machines,
+    pub(super) fixed: &'a FixedLevels,
     /// Whether the surface is to be built, and not only compared.
     pub(super) is_final: bool,
     /// Surfaces of the blocks formed before.

@@ -1,7 +1,7 @@
 //! Hauls over grids against brute force, worked lines and properties.
 
 use super::*;
-use crate::methods::earthwork::{haul_1d, transport};
+use crate::methods::earthwork::transport;
 use geo::LineString;
 use proptest::prelude::*;
 
@@ -27,6 +27,17 @@ fn balanced(values: &[i32]) -> Vec<f64> {
         *last -= total;
     }
     net.into_iter().map(|v| f64::from(v) / 8.0).collect()
+}
+
+/// Least moment along a line of equally spaced surpluses (+) and deficits (-) that balance, m4: the area under |running sum|,
+/// the mass-haul curve (classical).
+fn haul_1d(net_m3: &[f64], spacing_m: f64) -> f64 {
+    let mut running = 0.0;
+    let areas = net_m3.iter().map(|v| {
+        running += v;
+        f64::abs(running) * spacing_m
+    });
+    areas.sum()
 }
 
 #[test]

@@ -182,5 +182,9 @@ fn given_blocks_are_taken_as_they_are() {
     assert_eq!(block.outline, rectangle(300.0, 200.0));
 }
 
+mod access;
+mod bad;
+mod decides;
 mod fields;
 mod shapes;
+mod turned;
