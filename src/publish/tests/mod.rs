@@ -1,6 +1,7 @@
 //! The documents of a made-up farm: complete, stable, safe and the same twice.
 
 mod farm;
+mod farm_drains;
 mod papers;
 
 use super::{OptionResult, Results, documents};

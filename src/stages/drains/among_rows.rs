@@ -5,7 +5,7 @@ use super::params::DrainsParams;
 use super::{DrainsInput, ground_m, proof};
 use crate::land::blocks::RowBlock;
 use crate::land::drains::{GroundState, RowPond, RowSpill};
-use crate::methods::flow::{Onward, RowFlow, RowGraph, Sag, row_flows};
+use crate::methods::flow::{RowFlow, RowGraph, Sag, row_flows};
 use crate::methods::hydraulics::{ReturnRain, rational_m3_s};
 use geo::{Coord, MultiLineString};
 

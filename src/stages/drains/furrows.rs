@@ -92,7 +92,6 @@ pub(super) fn own_ways_m(channel: &[Station]) -> Vec<f64> {
     ways
 }
 
-
 fn places(row: &Row, step_m: f64) -> Vec<Coord<f64>> {
     let pieces = (row.length_m / step_m).ceil().max(1.0) as usize;
     let line = &row.line.0;

@@ -126,9 +126,8 @@ impl Stage for DrainsStage {
         let loads = sizing::Loads::of(&net, &rain, params);
         let drains = sizing::size(&net, &inverts, &loads, input.blocks, params);
         let receiving = proof::Receiving { net: &net, inverts: &inverts, reach_m: &reach_m };
-        let open = |b: usize, r: usize| {
-            net.node_of_row.get(&(b, r)).is_some_and(|n| net.leaves_to(*n) != DrainsTo::Nowhere)
-        };
+        let open =
+            |b: usize, r: usize| net.node_of_row.get(&(b, r)).is_some_and(|n| net.leaves_to(*n) != DrainsTo::Nowhere);
         let runoff = among_rows::Runoff { rain: &rain, row_area_ha: &row_area_ha, open: &open };
         let among = among_rows::follow(&input, &runoff, params);
         let proofs = two_way::joined(proof::proofs(&input, &receiving, &among, params));

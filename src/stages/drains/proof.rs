@@ -48,8 +48,8 @@ pub fn proofs(
             let water = among.row(b, r);
             let at = |state| Place { bed_m, band_m: band_m(input, state, p), to: &to };
             let before = judge(before_fall(input, row), water.map(|w| w.0), &at(GroundState::Before), p);
-            let after = after_fall(earth, r)
-                .map(|fall| judge(Some(fall), water.map(|w| w.1), &at(GroundState::After), p));
+            let after =
+                after_fall(earth, r).map(|fall| judge(Some(fall), water.map(|w| w.1), &at(GroundState::After), p));
             let counts = after.as_ref().unwrap_or(&before);
             proofs.push(RowProof {
                 block: block.id,
