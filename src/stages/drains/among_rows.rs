@@ -2,7 +2,7 @@
 
 use super::furrows::{Furrows, own_ways_m};
 use super::params::DrainsParams;
-use super::{DrainsInput, ground_m, proof};
+use super::{DrainsInput, proof};
 use crate::land::blocks::RowBlock;
 use crate::land::drains::{GroundState, RowPond, RowSpill};
 use crate::methods::flow::{RowFlow, RowGraph, Sag, row_flows};
@@ -64,7 +64,7 @@ pub(super) fn follow(input: &DrainsInput<'_>, runoff: &Runoff<'_>, p: &DrainsPar
     let of = |state: GroundState| {
         let graphs = (0..blocks.len()).map(|b| match state {
             GroundState::Before => graph(&furrows[b], &|at| input.ground.concept.0.bilinear(at), b, runoff),
-            GroundState::After if formed(b) => graph(&furrows[b], &|at| ground_m(input, at), b, runoff),
+            GroundState::After if formed(b) => graph(&furrows[b], &|at| formed_m(input, at), b, runoff),
             GroundState::After => None,
         });
         let graphs: Vec<Option<RowGraph>> = graphs.collect();
@@ -86,6 +86,13 @@ pub(super) fn band_m(input: &DrainsInput<'_>, state: GroundState, p: &DrainsPara
         GroundState::Before => input.ground.accuracy.band_95_m(),
         GroundState::After => p.finish_tolerance_mm / 1_000.0,
     }
+}
+
+/// Height in a row of formed land. The outer rows lie on cells whose centres may be outside of it, where the cells beside
+/// them stand for the design.
+fn formed_m(input: &DrainsInput<'_>, at: Coord<f64>) -> Option<f64> {
+    let design = input.levelling.and_then(|l| l.design.0.0.bilinear(at));
+    design.or_else(|| input.ground.concept.0.bilinear(at))
 }
 
 fn graph(
