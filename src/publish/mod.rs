@@ -25,6 +25,7 @@ mod tables;
 #[cfg(test)]
 mod tests;
 mod view;
+mod water_layers;
 mod worth_tables;
 
 use crate::bibliography::Bibliography;

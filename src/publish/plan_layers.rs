@@ -1,7 +1,7 @@
 //! Vector layers of the chosen plan.
 
 use super::layers::Plain;
-use super::{OptionResult, Results, earth_layers, set_out, view};
+use super::{OptionResult, Results, earth_layers, set_out, view, water_layers};
 use crate::land::blocks::HeadlandKind;
 use crate::land::document::{FieldKind, GeometryKind, Layer, Pattern};
 use geo::{Geometry, Point};
@@ -13,6 +13,7 @@ pub(super) fn all(results: &Results<'_>) -> Vec<Layer> {
     let Some(plan) = results.plan() else { return Vec::new() };
     let mut out = blocks(results, plan);
     out.extend(drains(results, plan));
+    out.extend(water_layers::among_rows(plan));
     out.extend(clearing(plan));
     out.extend(guidance(plan));
     out.extend(earth_layers::haul_layer(results));

@@ -184,6 +184,12 @@ pub(super) const ROW: &[(&str, FieldKind)] = &[
     ("margin_m_before", FieldKind::Real(2)),
     ("margin_m_after", FieldKind::Real(2)),
     ("reason", FieldKind::Text),
+    ("standing_mm_before", FieldKind::Real(0)),
+    ("standing_mm_after", FieldKind::Real(0)),
+    ("end_ha_before", FieldKind::Real(2)),
+    ("end_ha_after", FieldKind::Real(2)),
+    ("end_l_s_before", FieldKind::Real(0)),
+    ("end_l_s_after", FieldKind::Real(0)),
 ];
 
 /// Values of a row, in the order of [`ROW`].
@@ -202,5 +208,12 @@ pub(super) fn row_values(results: &Results<'_>, view: &RowView<'_>) -> Vec<Value
     values.push(proof.map(|p| p.margin_m.0).into());
     values.push(proof.map(|p| p.margin_m.1).into());
     values.push(proof.map(|p| p.reason.as_str()).into());
+    let among = proof.and_then(|p| p.among);
+    let pairs = [
+        among.map(|a| (1_000.0 * a.standing_m.0, 1_000.0 * a.standing_m.1)),
+        among.map(|a| a.end_ha),
+        among.map(|a| (1_000.0 * a.end_m3_s.0, 1_000.0 * a.end_m3_s.1)),
+    ];
+    values.extend(pairs.iter().flat_map(|p| [Value::from(p.map(|p| p.0)), Value::from(p.map(|p| p.1))]));
     values
 }

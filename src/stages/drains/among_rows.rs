@@ -186,6 +186,14 @@ impl Telling<'_> {
     }
 }
 
+impl BlockWater {
+    fn in_state(mut self, state: GroundState) -> Self {
+        self.ponds.iter_mut().for_each(|pond| pond.state = state);
+        self.spills.iter_mut().for_each(|spill| spill.state = state);
+        self
+    }
+}
+
 impl AmongBlocks {
     /// One row before and after; after is before where nothing is formed.
     pub(super) fn row(&self, block: usize, row: usize) -> Option<(RowNow, RowNow)> {
@@ -193,11 +201,12 @@ impl AmongBlocks {
         let before = of(&self.before)?;
         Some((before, of(&self.after).unwrap_or(before)))
     }
-    /// Ponds and spills on both surfaces, by block.
+    /// Ponds and spills on both surfaces, by block. Where nothing is formed, what is before stays after.
     pub(super) fn told(self) -> (Vec<RowPond>, Vec<RowSpill>) {
         let mut ponds = Vec::new();
         let mut spills = Vec::new();
         for (before, after) in self.before.into_iter().zip(self.after) {
+            let after = after.or_else(|| before.clone().map(|water| water.in_state(GroundState::After)));
             for water in [before, after].into_iter().flatten() {
                 ponds.extend(water.ponds);
                 spills.extend(water.spills);

@@ -5,12 +5,14 @@ use super::outflow::INSIDE;
 use super::params::DrainsParams;
 use super::sizing::TOLERANCE_M;
 use crate::finding::{Finding, Place, Severity};
-use crate::land::drains::{Crossing, Drain, DrainPlan, Drains, DrainsTo, OutflowChange, RowProof};
+use crate::land::drains::{
+    AmongRows, Crossing, Drain, DrainPlan, Drains, DrainsTo, GroundState, OutflowChange, RowProof,
+};
 use crate::methods::hydraulics::{Inverts, Section, manning_discharge_m3_s};
 use crate::stages::drains::DrainsInput;
 use crate::units::Slope;
 use geo::{Contains, Coord, Point};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 /// A drain deeper than this is a danger to people and machines, metres (common practice, no source).
 const DEEP_M: f64 = 1.5;
@@ -38,6 +40,7 @@ pub fn findings(
     all.extend(plan.drains.iter().filter_map(|d| nowhere(input, d)));
     all.extend(plan.drains.iter().flat_map(|d| limits_passed(input, d)));
     all.extend(rows_that_do_not_drain(input, &plan.proofs));
+    all.extend(among_rows(input, plan, p));
     all.extend(plan.outflows.iter().filter_map(|o| outflow(o, p)));
     all.extend(plan.drains.iter().flat_map(|d| drain_findings(d, p)));
     all.extend(backwater(input, plan));
@@ -198,6 +201,36 @@ fn rows_that_do_not_drain(input: &DrainsInput<'_>, proofs: &[RowProof]) -> Vec<F
         }
     }
     all
+}
+
+/// What stands among the rows, what goes over ridges, and the row end that carries most, before and after.
+fn among_rows(input: &DrainsInput<'_>, plan: &DrainPlan, p: &DrainsParams) -> Option<Finding> {
+    let known: Vec<(&RowProof, AmongRows)> = plan.proofs.iter().filter_map(|r| Some((r, r.among?))).collect();
+    let most = known.iter().max_by(|a, b| a.1.end_m3_s.1.total_cmp(&b.1.end_m3_s.1))?;
+    let name = |id| input.blocks.blocks.iter().find(|b| b.id == id).map_or_else(String::new, |b| b.name.clone());
+    let told = |state, standing_m: &dyn Fn(&AmongRows) -> f64| {
+        let spilling: BTreeSet<_> =
+            plan.row_spills.iter().filter(|s| s.state == state).map(|s| (s.block, s.from_row)).collect();
+        let wet = known.iter().filter(|(_, a)| 1_000.0 * standing_m(a) > p.reverse_tolerance_mm).count();
+        let deepest = known.iter().map(|(_, a)| standing_m(a)).fold(0.0, f64::max);
+        format!(
+            "{} rows spill over a ridge and {wet} hold more than {:.0} mm, {deepest:.2} m at most",
+            spilling.len(),
+            p.reverse_tolerance_mm
+        )
+    };
+    let message = format!(
+        "Water among the rows, ridges {:.0} mm high: on the ground as it lies {}; on the design {}. The row end that carries \
+         most is that of row {} of block {}: the water of {:.2} ha, {:.0} litres a second at the peak of the design rain.",
+        p.ridge_mm,
+        told(GroundState::Before, &|a| a.standing_m.0),
+        told(GroundState::After, &|a| a.standing_m.1),
+        most.0.row,
+        name(most.0.block),
+        most.1.end_ha.1,
+        1_000.0 * most.1.end_m3_s.1
+    );
+    Some(finding(Severity::Note, "water_among_rows", message))
 }
 
 fn outflow(o: &OutflowChange, p: &DrainsParams) -> Option<Finding> {
