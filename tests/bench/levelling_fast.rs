@@ -165,6 +165,6 @@ fn main() {
         second_passes(&plain);
         let mut bent = plain;
         bent.most_bend = Some(500);
-        fitted("bends to 0.1 % a cell, to 1 %", &bent, 0.01);
+        fitted("bends to 0.1 % a cell, to 0.5 %", &bent, 0.005);
     }
 }

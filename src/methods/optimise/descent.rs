@@ -14,6 +14,7 @@ use super::frame::Frame;
 use super::level::{BendRule, Level, Pace, Run, State};
 use super::problem::LatticeFit;
 use super::pyramid::{coarser, finer};
+use rayon::prelude::*;
 
 /// Longest side of the coarsest lattice.
 const COARSEST_SIDE: usize = 60;
@@ -91,6 +92,20 @@ impl<'a> Descent<'a> {
     /// Average height of a point over the round.
     pub(super) fn height(&self, point: usize) -> f32 {
         self.run.height(&self.level, point)
+    }
+
+    /// Cost of the average heights as they are, weight times ticks.
+    pub(super) fn cost(&self) -> f64 {
+        let fit = self.fit;
+        let lane = |lane: usize| {
+            let points = (lane * fit.stations..(lane + 1) * fit.stations).filter(|p| fit.inside[*p]);
+            let cost = |p: usize| match f64::from(self.height(p)) + (self.datum - fit.ground[p]) as f64 {
+                cut if cut < 0.0 => -cut * fit.cut_weight[p] as f64,
+                fill => fill * fit.fill_weight[p] as f64,
+            };
+            points.map(cost).sum::<f64>()
+        };
+        (0..fit.lanes).into_par_iter().map(lane).collect::<Vec<f64>>().iter().sum()
     }
 
     /// Steps taken on the finest lattice.

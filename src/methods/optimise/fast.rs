@@ -22,6 +22,11 @@ use super::rounding::Rounding;
 const MOST_STEPS: usize = 6_000;
 /// Times each point of a surface is moved towards its ground.
 const NEARER: usize = 2;
+/// With limits on bends: steps to the first trial and from a trial that failed to the next, steps after which one that
+/// failed has limits drawn in, and the share of the wanted gap a state must be within, since straightening costs.
+const STEPS_TO_TRIAL: usize = 300;
+const PATIENCE: usize = 900;
+const SURE_OF_GAP: f64 = 0.9;
 
 /// Fits a surface to within a gap of the least cost, as a ratio of the bound.
 ///
@@ -44,20 +49,20 @@ pub fn solve_fast(fit: &LatticeFit, gap: f64) -> Result<Fitted, Refusal> {
         return certified(fit, heights, bound as f64);
     }
     let rule = fit.most_bend.map_or(BendRule::Free, |most| BendRule::Most(most as f32));
-    let frame = frame(fit, rule)?;
+    let mut frame = frame(fit, rule)?;
     let datum = frame.datum;
+    let mut trials = Trials::new();
+    draw_in(fit, &mut frame.level, trials.margin);
     let mut rounding = Rounding::new(fit, datum, NEARER);
     let mut descent = Descent::begin(fit, frame);
     let mut best = Best { cost: i64::MAX, heights: Vec::new(), bound: 0.0 };
-    let mut margin = Margin::new(fit);
     while descent.steps() < MOST_STEPS {
         let bound = descent.round();
         best.bound = best.bound.max(bound);
-        // Bends take long to straighten, so only the averages a restart goes on from are tried.
-        if fit.most_bend.is_none() || descent.restarts_next() {
+        if fit.most_bend.is_none() || trials.due(&descent, best.bound, gap) {
             let surface = rounding.surface(&descent.level, |p| descent.height(p));
-            if fit.most_bend.is_some() && margin.after(surface.is_some()) {
-                draw_in(fit, &mut descent.level, margin.ticks);
+            if fit.most_bend.is_some() && trials.after(surface.is_some(), descent.steps()) {
+                draw_in(fit, &mut descent.level, trials.margin);
             }
             if let Some((cost, heights)) = surface
                 && cost < best.cost
@@ -95,28 +100,41 @@ impl Best {
     }
 }
 
-/// How far limits are drawn in while bends are limited: not at all unless surfaces fail.
-struct Margin {
-    ticks: i64,
-    least: i64,
-    most: i64,
+/// When a state with limits on bends is made a surface, which takes as long as some rounds, and how far limits are drawn
+/// in meanwhile: first-order states overstep theirs a little.
+struct Trials {
+    /// Ticks.
+    margin: i64,
+    /// Steps at which one is due whatever the state.
+    next: usize,
+    /// Steps before which none is due.
+    not_before: usize,
 }
 
-impl Margin {
-    fn new(fit: &LatticeFit) -> Self {
-        let most = fit.most_bend.unwrap_or(0);
-        Self { ticks: 0, least: (most / 128).max(1), most: most / 4 }
+impl Trials {
+    fn new() -> Self {
+        Self { margin: 1, next: STEPS_TO_TRIAL, not_before: STEPS_TO_TRIAL }
     }
 
-    /// Wider after a state that led to no surface, narrower after one that did; whether it changed.
-    fn after(&mut self, found: bool) -> bool {
-        let before = self.ticks;
-        self.ticks = match self.ticks {
-            ticks if !found => (3 * ticks).clamp(self.least, self.most.max(1)),
-            0 => 0,
-            ticks => (ticks / 2).max(1),
-        };
-        self.ticks != before
+    /// Whether a state is worth a trial: near enough to the bound to be the last, or after so many steps that a surface
+    /// will help to narrow the ranges.
+    fn due(&self, descent: &Descent<'_>, bound: f64, gap: f64) -> bool {
+        let steps = descent.steps();
+        if steps >= self.next || steps >= MOST_STEPS {
+            return true;
+        }
+        steps >= self.not_before && descent.cost() <= bound * (1.0 + SURE_OF_GAP * gap)
+    }
+
+    /// Sets the next trial; whether limits are drawn in further from now on.
+    fn after(&mut self, found: bool, steps: usize) -> bool {
+        (self.next, self.not_before) =
+            if found { (2 * steps, 0) } else { (steps + STEPS_TO_TRIAL, steps + STEPS_TO_TRIAL) };
+        let drawn = !found && steps >= PATIENCE;
+        if drawn {
+            self.margin = (2 * self.margin).min(i64::MAX / 2);
+        }
+        drawn
     }
 }
 
@@ -208,9 +226,9 @@ mod tests {
         let free = solve_fast(&fit, 0.001).unwrap();
         let sharpest = fit.bends(&free.heights).map(i64::abs).max().unwrap();
         fit.most_bend = Some(sharpest / 8);
-        let held = solve_fast(&fit, 0.01).unwrap();
+        let held = solve_fast(&fit, 0.005).unwrap();
         assert!(fit.keeps(&held.heights));
-        assert!(held.certificate.gap() <= 0.01, "{:?}", held.certificate);
+        assert!(held.certificate.gap() <= 0.005, "{:?}", held.certificate);
         assert!(held.certificate.cost as f64 >= free.certificate.bound);
         assert!(held.certificate.bound > 1.01 * free.certificate.cost as f64, "the limit bites");
     }

@@ -86,14 +86,15 @@ pub(super) fn narrow(fit: &LatticeFit, datum: i64, level: &mut Level, cost: i64)
         rayon::join(|| settle(fit, low, Side::Above), || settle(fit, high, Side::Below));
 }
 
-/// Draws the limits of steps and bends in by so many ticks, no more than a quarter of their room.
+/// Draws the limits of steps in by so many ticks and those of bends by twice as many, no more than a quarter of their room;
+/// nothing where bends are free. Rounding to whole ticks makes up to one of a step and two of a bend.
 ///
 /// First-order states overstep their limits a little; inside limits drawn in they keep those of the fit.
 pub(super) fn draw_in(fit: &LatticeFit, level: &mut Level, ticks: i64) {
-    level.along = steps(&fit.along, level.stations, ticks);
-    level.across = steps(&fit.across, level.stations, ticks);
     if let (BendRule::Most(_), Some(most)) = (level.bend, fit.most_bend) {
-        level.bend = BendRule::Most((most - ticks.min(most / 4)) as f32);
+        level.along = steps(&fit.along, level.stations, ticks);
+        level.across = steps(&fit.across, level.stations, ticks);
+        level.bend = BendRule::Most((most - (2 * ticks).min(most / 4)) as f32);
     }
 }
 

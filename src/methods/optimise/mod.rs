@@ -25,6 +25,7 @@ mod rounding;
 mod slope_trick;
 pub mod smooth;
 mod spanning_tree;
+mod straighten;
 #[cfg(test)]
 mod tests_fits;
 

@@ -1,23 +1,17 @@
 //! Whole heights that keep every limit, near those of a first-order state.
 //!
 //! Heights are rounded, moved within the limits on heights and steps ([`super::repair`]) and then each point in turn as near
-//! to its ground as its neighbours allow. Where bends are limited, whatever is out of bounds is projected back in turn,
-//! limit by limit and half as far again as it must go, so that the projections end after finitely many rounds where there is
-//! room to spare.
+//! to its ground as its neighbours allow. Where bends are limited, whatever is out of bounds is projected back in turn
+//! ([`super::straighten`]).
 //!
-//! Source: relaxed cyclic projections onto halfspaces, Agmon, S. (1954), The relaxation method for linear inequalities,
-//! Canad. J. Math. 6:382.
+//! Source: as the parts name them.
 //! How we know: random fits with masks, limits of heights, steps and bends: what is handed back keeps them all, and heights
 //! that keep them stay.
 
 use super::level::{ACROSS, ALONG, BEND, INSIDE, Level};
 use super::problem::{LatticeFit, Step};
 use super::repair::{Side, settle};
-
-/// Rounds of projections before a surface is given up.
-const MOST_ROUNDS: usize = 200;
-/// Projections move so many quarters of the way to the limit.
-const QUARTERS: i64 = 6;
+use super::straighten::straighten;
 
 /// A surface in whole ticks above a datum.
 #[derive(Debug)]
@@ -41,7 +35,8 @@ impl<'a> Rounding<'a> {
         self.heights.clear();
         self.heights.extend((0..self.fit.len()).map(rounded));
         if let Some(most) = self.fit.most_bend {
-            return if self.straighten(level, most) { Some((self.cost(), &mut self.heights)) } else { None };
+            let kept = straighten(self.fit, level, most, &mut self.heights, &height);
+            return if kept { Some((self.cost(), &mut self.heights)) } else { None };
         }
         self.above.clone_from(&self.heights);
         let (below, above) = rayon::join(
@@ -91,73 +86,6 @@ impl<'a> Rounding<'a> {
             self.heights[p] = i32::try_from(ground.clamp(low, high)).unwrap_or(self.heights[p]);
         }
     }
-
-    /// Projects steps and bends into their limits; whether that came to an end.
-    fn straighten(&mut self, level: &Level, most: i64) -> bool {
-        (0..MOST_ROUNDS).any(|_| {
-            for p in 0..self.fit.len() {
-                if level.has[p] & BEND != 0 {
-                    self.unbend(level, p, most);
-                }
-                if level.has[p] & ALONG != 0 {
-                    self.level_step(level, p, p + 1, self.fit.along.at(p));
-                }
-                if level.has[p] & ACROSS != 0 {
-                    self.level_step(level, p, p + self.fit.stations, self.fit.across.at(p));
-                }
-            }
-            self.worst_excess(level, most) <= 0
-        })
-    }
-
-    /// By how much the worst step or bend is out of its limits, ticks; nothing or less when all are kept.
-    fn worst_excess(&self, level: &Level, most: i64) -> i64 {
-        let z = |p: usize| i64::from(self.heights[p]);
-        let step = |p: usize, q: usize, step: Step| (z(q) - z(p) - step.most).max(step.least - z(q) + z(p));
-        let excess = |p: usize| {
-            let has = |bit: u8| level.has[p] & bit != 0;
-            let bend = if has(BEND) { (z(p - 1) - 2 * z(p) + z(p + 1)).abs() - most } else { i64::MIN };
-            let along = if has(ALONG) { step(p, p + 1, self.fit.along.at(p)) } else { i64::MIN };
-            let across = if has(ACROSS) { step(p, p + self.fit.stations, self.fit.across.at(p)) } else { i64::MIN };
-            bend.max(along).max(across)
-        };
-        (0..self.fit.len()).map(excess).max().unwrap_or(0)
-    }
-
-    /// Moves a point and its neighbours along the lane until its bend is within a limit.
-    fn unbend(&mut self, level: &Level, p: usize, most: i64) {
-        let z = |p: usize| i64::from(self.heights[p]);
-        let bend = z(p - 1) - 2 * z(p) + z(p + 1);
-        if bend.abs() > most {
-            let by = beyond(bend.abs() - most, 6) * bend.signum();
-            self.shift(level, p - 1, -by);
-            self.shift(level, p, 2 * by);
-            self.shift(level, p + 1, -by);
-        }
-    }
-
-    /// Moves two points until the step between them is within limits.
-    fn level_step(&mut self, level: &Level, p: usize, q: usize, step: Step) {
-        let rise = i64::from(self.heights[q]) - i64::from(self.heights[p]);
-        let by = match rise {
-            high if high > step.most => beyond(high - step.most, 2),
-            low if low < step.least => -beyond(step.least - low, 2),
-            _ => return,
-        };
-        self.shift(level, p, by);
-        self.shift(level, q, -by);
-    }
-
-    /// Moves a point within its range.
-    fn shift(&mut self, level: &Level, p: usize, by: i64) {
-        let moved = (i64::from(self.heights[p]) + by).clamp(i64::from(level.low[p]), i64::from(level.high[p]));
-        self.heights[p] = i32::try_from(moved).unwrap_or(self.heights[p]);
-    }
-}
-
-/// How far to move, a share of an excess, rounded up.
-fn beyond(excess: i64, share: i64) -> i64 {
-    (excess * QUARTERS + 4 * share - 1) / (4 * share)
 }
 
 #[cfg(test)]
