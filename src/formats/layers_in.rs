@@ -5,13 +5,13 @@ use super::open::Source;
 use super::vector_in::{RawFeature, RawLayer};
 use crate::finding::{Problem, Problems};
 use crate::land::site::{
-    BuriedService, ControlPoint, EarthPlace, EarthPlaceKind, ExistingTrack, GivenBlock, KeepArea, KeepKind, LevelLimit,
+    BuriedService, ControlPoint, Culvert, EarthPlace, EarthPlaceKind, ExistingTrack, GivenBlock, KeepArea, KeepKind, LevelLimit,
     NeighbourDrain, OutletPoint, PowerLine, SiteLayers, TopsoilZone, Waterway,
 };
 use crate::land::site_table::SiteTable;
 use crate::land::store::Wanted;
 use gdal::spatial_ref::SpatialRef;
-use geo::{Coord, MultiPolygon};
+use geo::{Coord, LineString, MultiPolygon};
 use std::path::Path;
 
 /// Attribute names that hold a name.
@@ -170,6 +170,10 @@ fn lines(key: &str, feature: &RawFeature, layer: &RawLayer, i: usize, into: &mut
                 line,
                 cover_m: feature.number(&["cover_m", "cover", "depth_m", "depth"]),
             }),
+            "culvert" => {
+                let culvert = culvert(feature, line, into.culverts.len() + 1);
+                into.culverts.push(culvert);
+            }
             _ => into.neighbour_drains.push(NeighbourDrain {
                 name: name.clone(),
                 line,
@@ -178,6 +182,17 @@ fn lines(key: &str, feature: &RawFeature, layer: &RawLayer, i: usize, into: &mut
         }
     }
     Ok(())
+}
+
+fn culvert(feature: &RawFeature, line: LineString<f64>, number: usize) -> Culvert {
+    let diameter_mm = feature.number(&["diameter_mm", "diameter"]).map(|mm| mm / 1000.0);
+    Culvert {
+        name: feature.text(&NAMES).map_or_else(|| format!("culvert {number}"), str::to_owned),
+        line,
+        diameter_m: feature.number(&["diameter_m"]).or(diameter_mm),
+        upper_level_m: feature.number(&["upper_level_m", "inlet_level_m"]),
+        lower_level_m: feature.number(&["lower_level_m", "outlet_level_m"]),
+    }
 }
 
 fn points(key: &str, feature: &RawFeature, layer: &RawLayer, i: usize, into: &mut SiteLayers) -> Result<(), Problem> {

@@ -53,6 +53,7 @@ impl RawFeature {
     pub fn lines(&self) -> Vec<LineString<f64>> {
         let mut lines = Vec::new();
         collect_lines(&self.geometry, &mut lines);
+        lines.retain(|line| line.0.len() > 1);
         lines
     }
     /// The points of the feature.

@@ -147,6 +147,21 @@ pub struct ControlPoint {
     pub height_m: f64,
 }
 
+/// A pipe under a track or bank that is there.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Culvert {
+    /// Name as given, or `culvert n`.
+    pub name: String,
+    /// From one end to the other, in either order.
+    pub line: LineString<f64>,
+    /// Inside diameter, metres.
+    pub diameter_m: Option<f64>,
+    /// Level of its bed at the upper end, metres in the height datum; `None`: the lowest ground there.
+    pub upper_level_m: Option<f64>,
+    /// Level of its bed at the lower end, metres in the height datum; `None`: the lowest ground there.
+    pub lower_level_m: Option<f64>,
+}
+
 /// Whether a place gives or takes soil.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
@@ -217,6 +232,8 @@ pub struct SiteLayers {
     pub buried_services: Vec<BuriedService>,
     /// Neighbours' drains.
     pub neighbour_drains: Vec<NeighbourDrain>,
+    /// Pipes under tracks and banks.
+    pub culverts: Vec<Culvert>,
     /// Places that give or take soil.
     pub earth_places: Vec<EarthPlace>,
     /// Points of known height.

@@ -74,6 +74,9 @@ pub struct SiteTable {
     /// Neighbours' drains; attributes `name`, `level_m`.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub neighbour_drain: Option<String>,
+    /// Pipes under tracks and banks, lines from end to end; attributes `name`, `diameter_mm`, `upper_level_m`, `lower_level_m`.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub culvert: Option<String>,
     /// Places that give soil to blocks that lack it or take what is over; attributes `kind` (`borrow` or `spoil`), `name`,
     /// `capacity_m3` (bank; without a limit when left out), `price_per_m3` (beside the haul; 0 when left out).
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -121,7 +124,7 @@ impl SiteTable {
     }
     /// The optional layers: key and path, in a fixed order.
     #[must_use]
-    pub fn optional_layers(&self) -> [(&'static str, Option<&str>); 14] {
+    pub fn optional_layers(&self) -> [(&'static str, Option<&str>); 15] {
         [
             ("waterway", self.waterway.as_deref()),
             ("keep_area", self.keep_area.as_deref()),
@@ -133,6 +136,7 @@ impl SiteTable {
             ("level_limit", self.level_limit.as_deref()),
             ("buried_service", self.buried_service.as_deref()),
             ("neighbour_drain", self.neighbour_drain.as_deref()),
+            ("culvert", self.culvert.as_deref()),
             ("earth_place", self.earth_place.as_deref()),
             ("control_point", self.control_point.as_deref()),
             ("loading_place", self.loading_place.as_deref()),

@@ -49,15 +49,21 @@ pub struct DepressionRecord {
     pub volume_m3: f64,
 }
 
-/// A bank the flow is let through, as though a culvert were there.
+/// A bank the flow is let through.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct OpenedBank {
-    /// From the floor of the depression to lower ground.
+    /// The mapped culvert that is there; `None` where one is only supposed.
+    pub culvert: Option<String>,
+    /// Inside diameter of the mapped culvert, metres.
+    pub diameter_m: Option<f64>,
+    /// From its upper end, or the floor of the depression, to lower ground.
     pub line: LineString<f64>,
     /// Length, metres.
     pub length_m: f64,
     /// Deepest cut below the ground, metres.
     pub depth_m: f64,
+    /// Land that drains through it, hectares.
+    pub catchment_ha: f64,
 }
 
 /// The shape of the land and the way water takes over it.

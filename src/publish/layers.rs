@@ -1,6 +1,6 @@
 //! Vector layers of the land as it is, and the list of all layers.
 
-use super::{Results, plan_layers, sheet};
+use super::{Results, plan_layers, sheet, terrain_layers};
 use crate::land::document::{Feature, FieldKind, GeometryKind, Layer, LayerStyle, Pattern, Value};
 use geo::Geometry;
 
@@ -50,6 +50,7 @@ impl Plain<'_> {
 pub(super) fn all(results: &Results<'_>) -> Vec<Layer> {
     let mut out: Vec<Layer> = [boundary(results), keep_out(results)].into_iter().flatten().collect();
     out.extend(water(results));
+    out.extend(terrain_layers::all(results));
     out.extend(plan_layers::all(results));
     out.extend(contour(results));
     out

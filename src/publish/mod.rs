@@ -22,6 +22,7 @@ mod report;
 mod set_out;
 mod sheet;
 mod tables;
+mod terrain_layers;
 #[cfg(test)]
 mod tests;
 mod view;

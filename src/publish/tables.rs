@@ -1,6 +1,6 @@
 //! Tables of the run folder: layout, drains, findings and assumptions.
 
-use super::{OptionResult, Results, earth_tables, sheet, view, worth_tables};
+use super::{OptionResult, Results, earth_tables, sheet, terrain_layers, view, worth_tables};
 use crate::finding::Finding;
 use crate::land::document::{FieldKind, Table, Value};
 use crate::land::drains::{Drain, Drains};
@@ -11,6 +11,7 @@ use FieldKind::{Integer, Real, Text};
 /// Every table, in a fixed order; a table whose stage did not run keeps its header.
 pub(super) fn all(results: &Results<'_>) -> Vec<Table> {
     let mut list = vec![
+        terrain_layers::depressions(results),
         block_register(results),
         rows(results),
         bearing_study(results),

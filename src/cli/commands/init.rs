@@ -27,7 +27,8 @@ pub fn init(args: &Init, voice: &Voice) -> Result<(), Problems> {
     let mut site = vec![("name", name)];
     site.push(("boundary", input(&args.dir, "boundary", &args.boundary, &mut problems)));
     site.push(("elevation", input(&args.dir, "elevation", &args.elevation, &mut problems)));
-    let keys = SiteTable::default().optional_layers().map(|(key, _)| key);
+    let layers = SiteTable::default().optional_layers().map(|(key, _)| key);
+    let keys: Vec<&str> = layers.into_iter().chain(["breakline"]).collect();
     for layer in &args.layers {
         match layer.split_once('=').and_then(|(key, file)| Some((keys.iter().find(|k| **k == key)?, file))) {
             Some((key, file)) => site.push((key, input(&args.dir, key, file, &mut problems))),

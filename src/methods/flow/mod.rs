@@ -10,6 +10,7 @@ mod distance;
 mod flats;
 pub(super) mod frame;
 mod level_queue;
+mod pipe;
 mod ponding;
 #[cfg(test)]
 mod random_ground;
@@ -21,6 +22,7 @@ mod tile_flood;
 
 pub use accumulation::{accumulate, accumulate_along, catchment_of, cells_upstream};
 pub use breach::{Breach, BreachLimits, breach};
+pub use pipe::{Pipe, open_pipe};
 pub use d_infinity::{SplitDirections, facet, specific_catchment_area, split_directions};
 pub use depression_tree::{Depression, depressions};
 pub use depressions::fill;

@@ -3,30 +3,85 @@
 use super::{NAME, TerrainInput, TerrainParams};
 use crate::finding::{Finding, Place, Severity};
 use crate::grid::{Cell, Raster};
+use crate::land::site::Culvert;
 use crate::land::terrain::{DepressionRecord, OpenedBank};
-use crate::methods::flow::{BreachLimits, Depression, breach, depressions, fill};
-use geo::LineString;
+use crate::methods::flow::{Breach, BreachLimits, Depression, Pipe, breach, depressions, fill, open_pipe};
+use geo::{Intersects, LineString};
 
 /// What was found.
 pub(super) struct Hollows {
-    /// The concept surface filled, no bank opened.
+    /// The concept surface, mapped culverts open and no other bank, filled.
     pub filled: Raster<f32>,
     /// Depressions that reach into the property, largest depth times area first.
     pub depressions: Vec<DepressionRecord>,
-    /// The surface with banks opened, when any were.
+    /// The surface with further banks opened, when any were.
     pub opened: Option<Raster<f32>>,
-    /// The banks.
+    /// The banks, mapped culverts first.
     pub banks: Vec<OpenedBank>,
 }
 
 /// Lists the depressions, and lets the flow through banks when the parameters ask for it.
-pub(super) fn find(input: &TerrainInput<'_>, inside: &[bool], params: &TerrainParams) -> Hollows {
-    let concept = &input.ground.concept.0;
-    let filled = fill(concept);
+pub(super) fn find(
+    input: &TerrainInput<'_>,
+    inside: &[bool],
+    params: &TerrainParams,
+    findings: &mut Vec<Finding>,
+) -> Hollows {
+    let mut surface = input.ground.concept.0.clone();
+    let mut banks = open_culverts(&mut surface, &input.site.layers.culverts, params, findings);
+    let filled = fill(&surface);
     let least_m = params.depression_min_depth_m.max(input.ground.accuracy.band_95_m());
-    let tree = depressions(concept, &filled, least_m, params.depression_min_area_m2);
-    let (opened, banks) = open_banks(concept, &tree, params);
-    Hollows { depressions: records(concept, &tree, inside), filled, opened, banks }
+    let tree = depressions(&surface, &filled, least_m, params.depression_min_area_m2);
+    let (opened, supposed) = open_banks(&surface, &tree, params);
+    banks.extend(supposed);
+    Hollows { depressions: records(&surface, &tree, inside), filled, opened, banks }
+}
+
+/// Opens the ground along the mapped culverts, and tells of those that could not be.
+fn open_culverts(
+    surface: &mut Raster<f32>,
+    culverts: &[Culvert],
+    params: &TerrainParams,
+    findings: &mut Vec<Finding>,
+) -> Vec<OpenedBank> {
+    let mut banks = Vec::new();
+    let extent = surface.spec.extent();
+    let near = |c: &&Culvert| c.line.coords().any(|at| extent.intersects(at));
+    for culvert in culverts.iter().filter(near) {
+        let pipe = Pipe { line: &culvert.line, levels_m: [culvert.upper_level_m, culvert.lower_level_m] };
+        match open_pipe(surface, &pipe, params.culvert_reach_m) {
+            Some(cut) => banks.push(OpenedBank {
+                culvert: Some(culvert.name.clone()),
+                diameter_m: culvert.diameter_m,
+                ..bank(surface, cut)
+            }),
+            None => findings.push(
+                Finding::new(
+                    Severity::Warning,
+                    NAME,
+                    "culvert_not_opened",
+                    format!(
+                        "The mapped culvert {} has no surveyed ground within {:.0} m of both its ends; the bank above it holds \
+                         water back in this plan.",
+                        culvert.name, params.culvert_reach_m
+                    ),
+                )
+                .at(end_of(&culvert.line)),
+            ),
+        }
+    }
+    banks
+}
+
+fn bank(surface: &Raster<f32>, cut: Breach) -> OpenedBank {
+    OpenedBank {
+        culvert: None,
+        diameter_m: None,
+        line: LineString(cut.cells.iter().map(|c| surface.spec.centre(*c)).collect()),
+        length_m: cut.length_m,
+        depth_m: cut.depth_m,
+        catchment_ha: 0.0,
+    }
 }
 
 fn open_banks(
@@ -43,14 +98,7 @@ fn open_banks(
     floors.dedup();
     let limits = BreachLimits { length_m: params.bank_opened_length_m, depth_m: params.bank_opened_depth_m };
     let (surface, cuts) = breach(concept, &floors, limits);
-    let banks: Vec<OpenedBank> = cuts
-        .into_iter()
-        .map(|cut| OpenedBank {
-            line: LineString(cut.cells.iter().map(|c| concept.spec.centre(*c)).collect()),
-            length_m: cut.length_m,
-            depth_m: cut.depth_m,
-        })
-        .collect();
+    let banks: Vec<OpenedBank> = cuts.into_iter().map(|cut| bank(concept, cut)).collect();
     (if banks.is_empty() { None } else { Some(surface) }, banks)
 }
 
@@ -87,23 +135,42 @@ fn records(concept: &Raster<f32>, tree: &[Depression], inside: &[bool]) -> Vec<D
     order.iter().map(record).collect()
 }
 
-/// Says where a culvert was supposed.
+/// Gives each bank the land that drains through it: the most upstream area on its way, its lower end left out.
+pub(super) fn catchments(banks: &mut [OpenedBank], upstream_ha: &Raster<f32>) {
+    for bank in banks {
+        let way = &bank.line.0[..bank.line.0.len() - 1];
+        let most = way.iter().filter_map(|at| upstream_ha.at(*at)).fold(0.0, f32::max);
+        bank.catchment_ha = f64::from(most);
+    }
+}
+
+/// Says which culverts the flow takes, and where one was supposed.
 pub(super) fn report(banks: &[OpenedBank], findings: &mut Vec<Finding>) {
-    let deepest = banks.iter().max_by(|a, b| a.depth_m.total_cmp(&b.depth_m));
-    let Some((bank, at)) = deepest.and_then(|b| b.line.0.last().map(|at| (b, *at))) else { return };
-    findings.push(
-        Finding::new(
-            Severity::Warning,
-            NAME,
-            "banks_opened",
-            format!(
-                "The flow was let through {} banks as though culverts were there (the deepest {:.2} m deep, {:.0} m long). Look at \
-                 each on the ground: where there is none, water stands behind the bank.",
-                banks.len(),
-                bank.depth_m,
-                bank.length_m
-            ),
-        )
-        .at(Place::Point { east_m: at.x, north_m: at.y }),
-    );
+    let (mapped, supposed): (Vec<_>, Vec<_>) = banks.iter().partition(|b| b.culvert.is_some());
+    let most = mapped.iter().max_by(|a, b| a.catchment_ha.total_cmp(&b.catchment_ha));
+    if let Some((bank, name)) = most.and_then(|b| Some((b, b.culvert.as_ref()?))) {
+        let size = bank.diameter_m.map_or_else(String::new, |d| format!(" ({:.0} mm)", d * 1000.0));
+        let words = format!(
+            "The flow takes {} mapped culverts; {name}{size} drains the most land, {:.1} ha. Whether they are clear, and large \
+             enough for what the works will send them, is for a look on the ground and a drainage engineer.",
+            mapped.len(),
+            bank.catchment_ha
+        );
+        findings.push(Finding::new(Severity::Note, NAME, "culverts_opened", words).at(end_of(&bank.line)));
+    }
+    if let Some(bank) = supposed.iter().max_by(|a, b| a.depth_m.total_cmp(&b.depth_m)) {
+        let words = format!(
+            "The flow was let through {} banks as though culverts were there (the deepest {:.2} m deep, {:.0} m long). Look at \
+             each on the ground: where there is none, water stands behind the bank.",
+            supposed.len(),
+            bank.depth_m,
+            bank.length_m
+        );
+        findings.push(Finding::new(Severity::Warning, NAME, "banks_opened", words).at(end_of(&bank.line)));
+    }
+}
+
+fn end_of(line: &LineString<f64>) -> Place {
+    let at = line.0[line.0.len() - 1];
+    Place::Point { east_m: at.x, north_m: at.y }
 }

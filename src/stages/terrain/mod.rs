@@ -42,15 +42,15 @@ pub struct Terrain;
 impl Stage for Terrain {
     const INFO: StageInfo = StageInfo {
         name: NAME,
-        version: 2,
+        version: 3,
         question: "How does the land lie?",
         method: "On the concept surface: slope and aspect by Horn's weights (or Zevenbergen and Thorne's) in a 3 x 3 window; \
-                 depressions inside depressions with depth, area, volume and pour point; banks let through by the cheapest cut \
-                 where asked for; the rest filled to spill level by a flood from the rim; one receiver a cell by steepest descent, flats drained towards \
+                 depressions inside depressions with depth, area, volume and pour point; mapped culverts opened, other banks let through by the \
+                 cheapest cut where asked for; the rest filled to spill level by a flood from the rim; one receiver a cell by steepest descent, flats drained towards \
                  their outlets; upstream area added up along it; contours by marching squares; the \
                  median slope from the surface smoothed over 40 m.",
         needs: &["survey"],
-        reads: &["site boundary", "concept surface"],
+        reads: &["site boundary", "mapped culverts", "concept surface"],
         makes: &[
             "slope",
             "aspect",
@@ -91,7 +91,8 @@ impl Stage for Terrain {
         let slope = slope_ratio(&east, &north);
         let aspect = aspect_deg(&east, &north);
         ctx.progress.advance(NAME, 0.3);
-        let hollows = hollows::find(&input, &inside, params);
+        let mut findings = Vec::new();
+        let mut hollows = hollows::find(&input, &inside, params, &mut findings);
         let filled = hollows.opened.as_ref().map_or(hollows.filled, fill);
         let flow = route(&filled);
         ctx.progress.advance(NAME, 0.6);
@@ -102,7 +103,8 @@ impl Stage for Terrain {
         };
         let contours = draw_contours(concept, contour_interval_m, params)?;
         let median_slope_ratio = median_broad_slope(concept, &inside);
-        let mut findings = steepness(median_slope_ratio, params.steep_pct);
+        findings.extend(steepness(median_slope_ratio, params.steep_pct));
+        hollows::catchments(&mut hollows.banks, &accumulation);
         hollows::report(&hollows.banks, &mut findings);
         ctx.progress.advance(NAME, 1.0);
         let value = TerrainModel {

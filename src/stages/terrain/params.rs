@@ -35,6 +35,9 @@ pub struct TerrainParams {
     /// Least wet area of a depression worth listing, square metres.
     #[schemars(range(min = 1.0, max = 10000.0), extend("x-source" = "common practice, no source"))]
     pub depression_min_area_m2: f64,
+    /// How far the ends of a mapped culvert may lie from the low ground they drain, metres.
+    #[schemars(range(min = 0.0, max = 50.0), extend("x-source" = "common practice, no source"))]
+    pub culvert_reach_m: f64,
     /// Longest way through a bank that the flow is let through as though a culvert were there, metres. 0: banks hold water back, as the survey shows them.
     #[schemars(range(min = 0.0, max = 100.0), extend("x-source" = "common practice (width of a track with its batters), no source"))]
     pub bank_opened_length_m: f64,
@@ -58,6 +61,7 @@ impl Default for TerrainParams {
             slope_method: SlopeMethod::Horn,
             depression_min_depth_m: 0.05,
             depression_min_area_m2: 50.0,
+            culvert_reach_m: 5.0,
             bank_opened_length_m: 0.0,
             bank_opened_depth_m: 1.5,
             bank_held_depth_m: 0.2,

@@ -3,13 +3,21 @@
 use super::*;
 use crate::grid::GridSpec;
 use crate::land::geodesy::{CrsTag, LocalGeodesy};
-use crate::land::site::SiteLayers;
+use crate::land::site::{Culvert, SiteLayers};
 use crate::land::survey::AccuracyStatement;
 use crate::stages::Silent;
-use geo::{Coord, MultiPolygon, polygon};
+use geo::{Coord, LineString, MultiPolygon, polygon};
 use std::sync::atomic::AtomicBool;
 
 fn run_on(height: impl Fn(Coord<f64>) -> f64, params: &TerrainParams) -> Outcome<TerrainModel> {
+    run_with(height, Vec::new(), params)
+}
+
+fn run_with(
+    height: impl Fn(Coord<f64>) -> f64,
+    culverts: Vec<Culvert>,
+    params: &TerrainParams,
+) -> Outcome<TerrainModel> {
     let spec = GridSpec { north_west: Coord { x: 0.0, y: 200.0 }, cell_m: 2.0, rows: 100, cols: 150 };
     let mut surface = Raster::filled(spec, 0.0_f32);
     for i in 0..spec.len() {
@@ -24,7 +32,7 @@ fn run_on(height: impl Fn(Coord<f64>) -> f64, params: &TerrainParams) -> Outcome
         parcels: Vec::new(),
         boundary,
         parcels_worked_as_one: true,
-        layers: SiteLayers::default(),
+        layers: SiteLayers { culverts, ..SiteLayers::default() },
         not_given: Vec::new(),
         crs,
         geodesy: LocalGeodesy::flat(),
@@ -114,6 +122,32 @@ fn banks_hold_water_until_they_are_opened() {
     // Longer than allowed: it holds.
     let short = TerrainParams { bank_opened_length_m: 3.0, ..TerrainParams::default() };
     assert!(run_on(land, &short).value.opened_banks.is_empty());
+}
+
+/// The same bank with a mapped culvert, drawn from foot to foot and 2 m beside the valley floor: nothing stands, the whole
+/// valley above drains through it, and one mapped off the ground is told, not used.
+#[test]
+fn mapped_culverts_are_opened() {
+    let land = |p: Coord<f64>| {
+        let bank = if (98.0..102.0).contains(&p.y) { 1.0 } else { 0.0 };
+        10.0 + 0.02 * p.y + 0.02 * (p.x - 150.0).abs() + bank
+    };
+    let culvert = |x: f64, north: f64| Culvert {
+        name: format!("at {x}"),
+        line: LineString::from(vec![(x, 97.0), (x, north)]),
+        diameter_m: Some(0.6),
+        upper_level_m: None,
+        lower_level_m: None,
+    };
+    let run = run_with(land, vec![culvert(152.0, 103.0), culvert(20.0, 260.0)], &TerrainParams::default());
+    assert!(run.value.depressions.is_empty(), "{:?}", run.value.depressions);
+    let [bank] = &run.value.opened_banks[..] else { panic!("{:?}", run.value.opened_banks) };
+    assert_eq!((bank.culvert.as_deref(), bank.diameter_m), (Some("at 152"), Some(0.6)));
+    assert!((0.9..1.1).contains(&bank.depth_m), "{bank:?}");
+    // Above the bank lie 98 m x 300 m, with the bank and the foot below it 104 m x 300 m.
+    assert!((2.5..3.12).contains(&bank.catchment_ha), "{bank:?}");
+    let codes: Vec<&str> = run.findings.iter().map(|f| f.code.as_str()).collect();
+    assert_eq!(codes, ["culvert_not_opened", "culverts_opened"]);
 }
 
 /// The two ways of taking slope agree on a plane and differ on rough ground.
