@@ -5,8 +5,8 @@ use super::open::Source;
 use super::vector_in::{RawFeature, RawLayer};
 use crate::finding::{Problem, Problems};
 use crate::land::site::{
-    BuriedService, ControlPoint, Culvert, EarthPlace, EarthPlaceKind, ExistingTrack, GivenBlock, KeepArea, KeepKind, LevelLimit,
-    NeighbourDrain, OutletPoint, PowerLine, SiteLayers, TopsoilZone, Waterway,
+    BuriedService, ControlPoint, Culvert, EarthPlace, EarthPlaceKind, ExistingTrack, GivenBlock, KeepArea, KeepKind,
+    LevelLimit, NeighbourDrain, OutletPoint, PowerLine, SiteLayers, TopsoilZone, Waterway,
 };
 use crate::land::site_table::SiteTable;
 use crate::land::store::Wanted;

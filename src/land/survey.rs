@@ -116,4 +116,6 @@ pub struct Ground {
     pub beds_mean_m: f64,
     /// How well the heights are known.
     pub accuracy: AccuracyStatement,
+    /// Survey points a hectare in squares; `None` when all heights come from rasters.
+    pub point_density: Option<Raster<f32>>,
 }

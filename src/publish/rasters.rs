@@ -10,8 +10,15 @@ type Sheet<'a> = (&'a str, Option<&'a Raster<f32>>, &'a str, &'a str, bool);
 /// Every raster that exists, in a fixed order.
 pub(super) fn all(results: &Results<'_>) -> Vec<Document> {
     let levelling = results.plan().and_then(|p| p.levelling);
-    let sheets: [Sheet<'_>; 7] = [
+    let sheets: [Sheet<'_>; 8] = [
         ("ground", results.ground.map(|g| &g.surveyed.0), "ground as surveyed", "m", true),
+        (
+            "point_density",
+            results.ground.and_then(|g| g.point_density.as_ref()),
+            "survey points a hectare",
+            "1/ha",
+            false,
+        ),
         ("slope", results.terrain.map(|t| &t.slope.0), "steepest slope", "m/m", false),
         ("accumulation", results.terrain.map(|t| &t.accumulation.0), "upstream area", "ha", false),
         ("pond_depth", results.water.map(|w| &w.pond_depth), "depth of standing water", "m", false),

@@ -175,7 +175,14 @@ fn ground(boundary: Rect<f64>) -> Ground {
         control_sd_m: None,
     };
     let model = ElevationModel(raster);
-    Ground { surveyed: model.clone(), concept: model, smoothed_over_m: 0.0, beds_mean_m: 0.0, accuracy }
+    Ground {
+        surveyed: model.clone(),
+        concept: model,
+        smoothed_over_m: 0.0,
+        beds_mean_m: 0.0,
+        accuracy,
+        point_density: None,
+    }
 }
 
 fn water(plantable: Vec<PlantablePiece>, ground: &Ground) -> WaterModel {

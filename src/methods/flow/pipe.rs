@@ -35,7 +35,8 @@ pub fn open_pipe(surface: &mut Raster<f32>, pipe: &Pipe<'_>, reach_m: f64) -> Op
         line.reverse();
     }
     let spec = surface.spec;
-    let way: Vec<Coord<f64>> = std::iter::once(spec.centre(ends[0])).chain(line).chain([spec.centre(ends[1])]).collect();
+    let way: Vec<Coord<f64>> =
+        std::iter::once(spec.centre(ends[0])).chain(line).chain([spec.centre(ends[1])]).collect();
     let cells = cells_along(surface, &LineString(way));
     if cells.len() < 2 {
         return None;

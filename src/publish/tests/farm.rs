@@ -328,6 +328,7 @@ pub fn farm() -> Farm {
         ground: Ground {
             surveyed: ElevationModel(raster(|p| Some(height(p)))),
             concept: ElevationModel(raster(|p| Some(height(p)))),
+            point_density: None,
             smoothed_over_m: 0.0,
             beds_mean_m: 0.0,
             accuracy: AccuracyStatement {

@@ -189,6 +189,7 @@ fn ground(model: ElevationModel) -> Ground {
     Ground {
         surveyed: model.clone(),
         concept: model,
+        point_density: None,
         smoothed_over_m: 0.0,
         beds_mean_m: 0.0,
         accuracy: AccuracyStatement {

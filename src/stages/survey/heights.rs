@@ -16,6 +16,8 @@ pub(super) struct Gridded {
     pub raster: Raster<f32>,
     /// What leaving out points showed; `None` for rasters and very few points.
     pub tested: Option<Tested>,
+    /// Points a hectare in squares; `None` for rasters.
+    pub density: Option<Raster<f32>>,
 }
 
 /// Heights on the working grid over the boundary and its margin.
@@ -50,14 +52,15 @@ pub(super) fn on_grid(
             RawElevation::Raster { heights, handling } => Gridded {
                 raster: from_raster(heights, handling, bounds, wanted, cell_m, findings, problems)?,
                 tested: None,
+                density: None,
             },
             RawElevation::Points { .. } if points_used => continue,
             RawElevation::Points { .. } => {
                 points_used = true;
                 let spec = GridSpec::covering(wanted, cell_m);
                 let raster = points::surface(&all, &raw.breaklines, spec, params, findings, problems)?;
-                points::say_density(&all.all, boundary, findings);
-                Gridded { raster, tested: points::test(&all, params, findings) }
+                let density = points::density(&all.all, boundary, findings);
+                Gridded { raster, tested: points::test(&all, params, findings), density }
             }
         };
         gridded = Some(match gridded {
@@ -65,7 +68,11 @@ pub(super) fn on_grid(
             None => next,
             Some(mut before) => {
                 ties::fill_in(&mut before.raster, &next.raster);
-                Gridded { raster: before.raster, tested: before.tested.or(next.tested) }
+                Gridded {
+                    raster: before.raster,
+                    tested: before.tested.or(next.tested),
+                    density: before.density.or(next.density),
+                }
             }
         });
     }

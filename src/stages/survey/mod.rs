@@ -48,7 +48,7 @@ pub struct Survey;
 impl Stage for Survey {
     const INFO: StageInfo = StageInfo {
         name: NAME,
-        version: 2,
+        version: 3,
         question: "What is there, and how well do we know it?",
         method: "Outlines of parcels are mended where there is one plain reading and refused with the place where there is \
                  not; overlaps and sizes are checked. Heights are brought onto a grid of the wanted cell size (finer \
@@ -138,5 +138,6 @@ fn model_ground(
         smoothed_over_m: concept.window_m,
         beds_mean_m: concept.mean_difference_m,
         accuracy: statement,
+        point_density: gridded.density,
     })
 }

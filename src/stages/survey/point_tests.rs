@@ -7,7 +7,7 @@ use super::tests::{codes, has, heights, plane, raster, raw, run, square};
 use super::*;
 use crate::finding::Place;
 use crate::land::survey::{Breakline, RawElevation, SurveyPoint};
-use geo::Coord;
+use geo::{Coord, MultiPolygon, Rect};
 
 /// Evenly spread noise of a standard deviation, from a fixed seed.
 struct Noise(u64);
@@ -92,6 +92,18 @@ fn a_clean_survey_gets_its_accuracy_by_whole_passes_and_no_blame() {
     let said = &finding(&outcome, "accuracy_measured").message;
     assert!(said.contains("bias") && said.contains("95 %"), "{said}");
     assert!(has(&outcome, "vertical_datum_unknown") && has(&outcome, "point_density"));
+}
+
+/// By hand: 50 x 25 m in two squares, three points in the western one: 3 / 0.0625 ha, and none.
+#[test]
+fn density_counts_points_a_hectare() {
+    let land = MultiPolygon(vec![Rect::new(Coord { x: 0.0, y: 0.0 }, Coord { x: 50.0, y: 25.0 }).to_polygon()]);
+    let points: Vec<SurveyPoint> = [1.0, 2.0, 24.0]
+        .map(|x| SurveyPoint { at: Coord { x, y: 9.0 }, height_m: 1.0, vertical_sigma_m: None, swath: None })
+        .to_vec();
+    let raster = super::points::density(&points, &land, &mut Vec::new()).unwrap();
+    let at = |x: f64| raster.at(Coord { x, y: 12.0 });
+    assert_eq!((at(12.0), at(37.0)), (Some(48.0), Some(0.0)));
 }
 
 #[test]

@@ -7,6 +7,7 @@ use crate::grid::{GridSpec, Raster};
 use crate::land::survey::{Breakline, SurveyPoint};
 use crate::methods::shapes::cells_inside;
 use crate::methods::surface::{HeightPoint, Interpolant, Validation, block_turns, interpolate_with_breaks, leave_out};
+use crate::units::M2_PER_HA;
 use geo::{BoundingRect, Coord, MultiPolygon};
 
 /// A single height this far off what the points around say is told, metres; or six times the usual, whichever is more.
@@ -150,9 +151,13 @@ fn say_lone_points(points: &[SurveyPoint], errors: &[Option<f64>], known: &[f64]
     );
 }
 
-/// Counts points in squares over the property and says where they are thin.
-pub(super) fn say_density(points: &[SurveyPoint], boundary: &MultiPolygon<f64>, findings: &mut Vec<Finding>) {
-    let Some(bounds) = boundary.bounding_rect() else { return };
+/// Counts points in squares over the property and says where they are thin; gives points a hectare inside the boundary.
+pub(super) fn density(
+    points: &[SurveyPoint],
+    boundary: &MultiPolygon<f64>,
+    findings: &mut Vec<Finding>,
+) -> Option<Raster<f32>> {
+    let bounds = boundary.bounding_rect()?;
     let spec = GridSpec::covering(bounds, DENSITY_SQUARE_M);
     let inside = cells_inside(spec, boundary);
     let mut counts = vec![0_u32; spec.len()];
@@ -161,7 +166,7 @@ pub(super) fn say_density(points: &[SurveyPoint], boundary: &MultiPolygon<f64>, 
     }
     let mut found: Vec<f64> = counts.iter().zip(&inside).filter(|(_, i)| **i).map(|(n, _)| f64::from(*n)).collect();
     if found.is_empty() {
-        return;
+        return None;
     }
     let empty = found.iter().filter(|n| **n == 0.0).count();
     let (least, most) = found.iter().fold((f64::INFINITY, 0.0_f64), |(l, m), n| (l.min(*n), m.max(*n)));
@@ -184,4 +189,7 @@ pub(super) fn say_density(points: &[SurveyPoint], boundary: &MultiPolygon<f64>, 
         Some(at) => finding.at(Place::Point { east_m: at.x, north_m: at.y }),
         None => finding,
     });
+    let square_ha = spec.cell_area_m2() / M2_PER_HA;
+    let a_hectare = counts.iter().map(|n| (f64::from(*n) / square_ha) as f32).collect();
+    Some(Raster { spec, values: a_hectare, valid: inside })
 }

@@ -47,6 +47,7 @@ fn run_with(
     let ground = Ground {
         surveyed: ElevationModel(surface.clone()),
         concept: ElevationModel(surface),
+        point_density: None,
         smoothed_over_m: 0.0,
         beds_mean_m: 0.0,
         accuracy,

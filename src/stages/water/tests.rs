@@ -57,6 +57,7 @@ fn farm(height: impl Fn(Coord<f64>) -> f64, layers: SiteLayers, sigma_m: f64) ->
     let ground = Ground {
         surveyed: ElevationModel(surface.clone()),
         concept: ElevationModel(surface),
+        point_density: None,
         smoothed_over_m: 0.0,
         beds_mean_m: 0.0,
         accuracy,

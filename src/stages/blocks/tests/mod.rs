@@ -42,7 +42,14 @@ fn ground_of(raster: Raster<f32>) -> Ground {
         control_sd_m: None,
     };
     let model = ElevationModel(raster);
-    Ground { surveyed: model.clone(), concept: model, smoothed_over_m: 0.0, beds_mean_m: 0.0, accuracy }
+    Ground {
+        surveyed: model.clone(),
+        concept: model,
+        smoothed_over_m: 0.0,
+        beds_mean_m: 0.0,
+        accuracy,
+        point_density: None,
+    }
 }
 
 fn water(outline: Polygon<f64>) -> WaterModel {

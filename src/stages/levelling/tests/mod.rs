@@ -46,7 +46,14 @@ fn farm(height: impl Fn(Coord<f64>) -> f64) -> (Ground, BlockPlan) {
         control_shift_m: None,
         control_sd_m: None,
     };
-    let ground = Ground { surveyed: model.clone(), concept: model, smoothed_over_m: 0.0, beds_mean_m: 0.0, accuracy };
+    let ground = Ground {
+        surveyed: model.clone(),
+        concept: model,
+        smoothed_over_m: 0.0,
+        beds_mean_m: 0.0,
+        accuracy,
+        point_density: None,
+    };
     let outline = Rect::new(Coord { x: 10.0, y: 10.0 }, Coord { x: 290.0, y: 190.0 }).to_polygon();
     let row = |number: u32| {
         let y = 185.0 - 10.0 * f64::from(number - 1);
