@@ -33,28 +33,32 @@ fn resolve_in_bands(surface: &Raster<f32>, codes: &mut [u8], band_rows: usize) {
         return;
     }
     let rows = surface.spec.rows as usize;
-    let chunk = (band_rows * cols).max(1);
-    let left_over: Vec<bool> = codes
-        .par_chunks_mut(chunk)
-        .enumerate()
-        .map_init(
-            || vec![0_u32; chunk],
-            |slot, (band, codes)| {
-                let heights = &surface.values[band * chunk..band * chunk + codes.len()];
-                let open = (band > 0, (band + 1) * band_rows < rows);
-                Flats { cols, heights, codes, slot, open, work: Work::default() }.resolve()
-            },
-        )
-        .collect();
-    if left_over.contains(&true) {
-        let mut slot = vec![0_u32; codes.len()];
-        Flats { cols, heights: &surface.values, codes, slot: &mut slot, open: (false, false), work: Work::default() }
-            .resolve();
+    // Most flats that a band cuts lie whole in a band set off by half; the few that do not are done in one go.
+    for (first_rows, passed) in [(band_rows, UNKNOWN), (band_rows.div_ceil(2), LATER), (rows, LAST)] {
+        let (first, more) = codes.split_at_mut((first_rows * cols).min(surface.values.len()));
+        let mut bands = vec![(0, first)];
+        let chunks = more.chunks_mut((band_rows * cols).max(1)).enumerate();
+        bands.extend(chunks.map(|(k, codes)| (first_rows + k * band_rows, codes)));
+        let band = |slot: &mut Vec<u32>, (row, codes): (usize, &mut [u8])| {
+            let heights = &surface.values[row * cols..row * cols + codes.len()];
+            if slot.len() < codes.len() {
+                // Fresh memory is zero without being touched; most of it never is.
+                *slot = vec![0; codes.len()];
+            }
+            let open = (row > 0, row * cols + codes.len() < surface.values.len());
+            Flats { cols, heights, codes, slot, open, passed, work: Work::default() }.resolve()
+        };
+        let left_over: Vec<bool> = bands.into_par_iter().map_init(Vec::new, band).collect();
+        if !left_over.contains(&true) {
+            return;
+        }
     }
 }
 
 /// Direction of a cell whose flat reaches into another band.
 const LATER: u8 = 254;
+/// Direction of a cell whose flat reaches into another band, where bands are set off by half as well.
+const LAST: u8 = 253;
 
 /// A run of whole rows with the flats in it.
 ///
@@ -68,6 +72,8 @@ struct Flats<'a> {
     slot: &'a mut [u32],
     /// Whether more rows follow above and below.
     open: (bool, bool),
+    /// Direction that cells of the flats still to be done have.
+    passed: u8,
     work: Work,
 }
 
@@ -86,18 +92,17 @@ struct Work {
 impl Flats<'_> {
     /// Works on every flat; true when some reach into another band and were left.
     fn resolve(mut self) -> bool {
-        let wanted = if self.open == (false, false) { LATER } else { UNKNOWN };
+        let left = if self.passed == UNKNOWN { LATER } else { LAST };
         let mut left_over = false;
         for start in 0..self.codes.len() {
-            let code = self.codes[start];
-            if code != UNKNOWN && code != wanted {
+            if self.codes[start] != self.passed {
                 continue;
             }
-            if self.gather(start, code) {
+            if self.gather(start, self.passed) {
                 self.direct();
             } else {
                 left_over = true;
-                self.work.cells.iter().for_each(|i| self.codes[*i as usize] = LATER);
+                self.work.cells.iter().for_each(|i| self.codes[*i as usize] = left);
             }
             self.work.cells.iter().for_each(|i| self.slot[*i as usize] = 0);
         }
