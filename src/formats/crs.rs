@@ -77,7 +77,15 @@ pub fn split(srs: &SpatialRef) -> SplitCrs {
     east_first(&mut plan);
     let mut whole = SplitCrs { plan, vertical_name: None, vertical_epsg: None, vertical_unit_m: None };
     let Some(json) = srs.to_projjson().ok().and_then(|t| serde_json::from_str::<Value>(&t).ok()) else { return whole };
-    let Some([plan, up]) = json["components"].as_array().map(Vec::as_slice) else { return whole };
+    let Some([plan, up]) = json["components"].as_array().map(Vec::as_slice) else {
+        // A file that writes a system out rounds its numbers and keeps names of its time; where it gives the code too,
+        // the published system is meant, and the way into others is known.
+        let published = epsg_of(&json).and_then(|code| from_epsg(code).ok());
+        if let Some(published) = published.filter(|p| (p.linear_units() - whole.plan.linear_units()).abs() < 1e-9) {
+            whole.plan = published;
+        }
+        return whole;
+    };
     let mut horizontal = match epsg_of(plan).map(SpatialRef::from_epsg) {
         Some(Ok(srs)) => srs,
         _ => match SpatialRef::from_definition(&plan.to_string()) {
@@ -212,4 +220,30 @@ pub fn from_tag(tag: &CrsTag) -> Result<SpatialRef, Problem> {
         .map_err(|e| Problem::data("no_crs", format!("the working system `{}` is not understood: {e}", tag.name)))?;
     east_first(&mut srs);
     Ok(srs)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::formats::transform::Mapper;
+
+    /// Text as national point clouds carry it: the older name of the datum and a rounded flattening, with the code.
+    #[test]
+    fn a_system_written_out_with_its_code_is_the_published_one() {
+        let text = concat!(
+            r#"PROJCRS["RGF93 / Lambert-93",BASEGEOGCRS["RGF93",DATUM["Reseau Geodesique Francais 1993","#,
+            r#"ELLIPSOID["GRS 1980",6378137,298.2572221,LENGTHUNIT["metre",1]]]],CONVERSION["Lambert-93","#,
+            r#"METHOD["Lambert Conic Conformal (2SP)",ID["EPSG",9802]],PARAMETER["Latitude of false origin",46.5],"#,
+            r#"PARAMETER["Longitude of false origin",3],PARAMETER["Latitude of 1st standard parallel",49],"#,
+            r#"PARAMETER["Latitude of 2nd standard parallel",44],PARAMETER["Easting at false origin",700000],"#,
+            r#"PARAMETER["Northing at false origin",6600000]],CS[Cartesian,2],AXIS["Easting (X)",east],"#,
+            r#"AXIS["Northing (Y)",north],LENGTHUNIT["metre",1],ID["EPSG",2154]]"#,
+        );
+        let found = split(&from_user(text).unwrap()).plan;
+        assert!(Mapper::new(&from_epsg(2154).unwrap(), &found, false, "a boundary").unwrap().is_identity());
+        // Another unit under the same code is another system.
+        let feet =
+            text.replace(r#"LENGTHUNIT["metre",1],ID["EPSG",2154]"#, r#"LENGTHUNIT["foot",0.3048],ID["EPSG",2154]"#);
+        assert!((split(&from_user(&feet).unwrap()).plan.linear_units() - 0.3048).abs() < 1e-9);
+    }
 }
