@@ -8,7 +8,7 @@
 //! How we know: random fits with masks, limits of heights, steps and bends: what is handed back keeps them all, and heights
 //! that keep them stay.
 
-use super::level::{ACROSS, ALONG, BEND, INSIDE, Level};
+use super::level::{ACROSS, ALONG, INSIDE, Level};
 use super::problem::{LatticeFit, Step};
 use super::repair::{Side, settle};
 use super::straighten::straighten;

@@ -12,7 +12,7 @@ use crate::methods::shapes::cells_inside;
 use geo::{BoundingRect, Closest, ClosestPoint, Coord, Distance, Euclidean, Line, Point};
 
 /// Cells across a strip.
-const ACROSS: f64 = 4.0;
+const ACROSS: f64 = 8.0;
 /// Cells of the grid strips are counted on at most; beyond it they grow.
 const MOST_CELLS: f64 = 400_000.0;
 /// Rows that end this far beyond a strip still send their water through it, metres.
