@@ -17,7 +17,7 @@ use crate::land::drains::{Spoil, SpoilTo};
 use crate::land::levelling::LevellingPlan;
 use crate::land::site::EarthPlaceKind;
 use crate::methods::earthwork::haul_grid::{GridEarth, HaulEnd, HaulGround, PlaceKind};
-use crate::methods::earthwork::haul_price::{PricedHaul, PricedPlace, priced_hauls_over_grid};
+use crate::methods::earthwork::haul_price::{GridPricedPlan, PricedHaul, PricedPlace, priced_hauls_over_grid};
 use crate::methods::shapes::cells_inside;
 use crate::stages::haul_ground::open_ground;
 use crate::stages::machines::Machines;
@@ -80,23 +80,7 @@ pub(super) fn plan(
     let earth = GridEarth::gather(ground.spec, dug.iter().map(|s| (s.middle(), s.dug_m3))).map_err(bug)?;
     let places: Vec<PricedPlace> = offers.iter().map(|o| o.place).collect();
     let found = priced_hauls_over_grid(&ground, &earth, &places, &machines.likely).map_err(bug)?;
-    let hauls: Vec<(usize, Option<&Offer>, Option<&PricedHaul>, f64)> = {
-        let cell = |giver: usize| match found.givers[giver] {
-            HaulEnd::Cell(cell) => cell as usize,
-            HaulEnd::Place(_) => usize::MAX,
-        };
-        let offer = |taker: usize| match found.takers[taker] {
-            HaulEnd::Place(place) => offers.get(place as usize),
-            HaulEnd::Cell(_) => None,
-        };
-        let carried = found.plan.hauls.iter().map(|h| (cell(h.from), offer(h.to), Some(h), h.volume_m3));
-        let left = found.plan.left_over.iter().map(|(giver, volume_m3)| (cell(*giver), None, None, *volume_m3));
-        carried.chain(left).collect()
-    };
-    let mut by_cell: BTreeMap<usize, Vec<Way<'_>>> = BTreeMap::new();
-    for (cell, offer, haul, volume_m3) in hauls {
-        by_cell.entry(cell).or_default().push(Way { offer, haul, volume_m3 });
-    }
+    let by_cell = ways(&found, &offers);
     let depths_m = depths(&by_cell, p);
     let mut sums: BTreeMap<(usize, SpoilTo, Option<usize>), Sum> = BTreeMap::new();
     for stretch in dug {
@@ -104,6 +88,24 @@ pub(super) fn plan(
         share(stretch, cell, by_cell.get(&cell).map_or(&[][..], Vec::as_slice), &machines, &depths_m, &mut sums);
     }
     Ok(sums.into_iter().map(|((drain, to, machine), sum)| told(drains[drain], to, machine, &sum, &machines)).collect())
+}
+
+/// The ways out of each cell where something is dug.
+fn ways<'a>(found: &'a GridPricedPlan, offers: &'a [Offer]) -> BTreeMap<usize, Vec<Way<'a>>> {
+    let offer = |taker: usize| match found.takers[taker] {
+        HaulEnd::Place(place) => offers.get(place as usize),
+        HaulEnd::Cell(_) => None,
+    };
+    let carried = found.plan.hauls.iter().map(|h| (h.from, offer(h.to), Some(h), h.volume_m3));
+    let left = found.plan.left_over.iter().map(|(giver, volume_m3)| (*giver, None, None, *volume_m3));
+    let mut by_cell: BTreeMap<usize, Vec<Way<'_>>> = BTreeMap::new();
+    for (giver, offer, haul, volume_m3) in carried.chain(left) {
+        // Only cells give: there are no places to borrow from.
+        if let HaulEnd::Cell(cell) = found.givers[giver] {
+            by_cell.entry(cell as usize).or_default().push(Way { offer, haul, volume_m3 });
+        }
+    }
+    by_cell
 }
 
 /// One way out of a cell.
