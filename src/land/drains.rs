@@ -1,7 +1,8 @@
 //! Drains, and the proof that every row drains.
 
 use super::blocks::BlockId;
-use crate::units::Slope;
+use super::levelling::HaulMachine;
+use crate::units::{Range, Slope};
 use geo::{Coord, LineString, MultiLineString};
 use serde::{Deserialize, Serialize};
 
@@ -256,6 +257,43 @@ pub struct OutflowChange {
     pub volume_m3: (f64, f64),
 }
 
+/// Where soil dug out of a drain goes.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum SpoilTo {
+    /// Spread beside the stretch it came from.
+    Beside,
+    /// Carried along and spread beside another stretch.
+    Along,
+    /// Fill of a block that lacks soil.
+    Block(BlockId),
+    /// A place for spoil, by name.
+    Place(String),
+    /// Nowhere: no place takes it.
+    Nowhere,
+}
+
+/// Soil dug out of one drain that goes one way.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Spoil {
+    /// The drain, by number.
+    pub drain: u32,
+    /// Where it goes.
+    pub to: SpoilTo,
+    /// What carries it; `None` where digging leaves it.
+    pub machine: Option<HaulMachine>,
+    /// Volume, bank cubic metres.
+    pub volume_m3: f64,
+    /// Mean haul, metres; crossings of water count as what they are worth.
+    pub distance_m: f64,
+    /// Mean depth it lies at, loose, metres; zero where it is not spread beside drains.
+    pub depth_m: f64,
+    /// Price of carrying it and of the place, beside digging, dollars. What goes nowhere is priced like a long haul.
+    pub cost: Range,
+    /// What the block it fills need not pay for soil from a place that is not known, dollars.
+    pub spares: Range,
+}
+
 /// The drains of the property.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 pub struct DrainPlan {
@@ -271,4 +309,21 @@ pub struct DrainPlan {
     pub row_ponds: Vec<RowPond>,
     /// Ridges water goes over, by block, largest catchment first.
     pub row_spills: Vec<RowSpill>,
+    /// Where the soil dug out goes, by drain; volumes of a drain sum to its excavation.
+    pub spoil: Vec<Spoil>,
+}
+
+impl DrainPlan {
+    /// What a block need not pay because drains give the soil it lacks, dollars.
+    #[must_use]
+    pub fn spares(&self, block: BlockId) -> Range {
+        let to = SpoilTo::Block(block);
+        self.spoil.iter().filter(|s| s.to == to).fold(Range::exact(0.0), |sum, s| sum.zip(s.spares, |a, b| a + b))
+    }
+
+    /// Soil dug out of drains that goes where `is` says, bank cubic metres.
+    #[must_use]
+    pub fn spoil_m3(&self, is: impl Fn(&SpoilTo) -> bool) -> f64 {
+        self.spoil.iter().filter(|s| is(&s.to)).map(|s| s.volume_m3).sum()
+    }
 }

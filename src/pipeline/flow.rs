@@ -140,7 +140,8 @@ pub fn flow(plan: &Plan, wanted: &Wanted, input_digest: &str, run: &Runner<'_>) 
         |i| keys(&base, &[key(&blocks[i]), key(&levelling[i])]),
         |i| {
             let (terrain, water) = (&land?.value, water_value?);
-            Some(DrainsInput { site, ground: ground?, terrain, water, blocks: layout(i)?, levelling: earth(i) })
+            let (levelling, rates) = (earth(i), &options[i].rates);
+            Some(DrainsInput { site, ground: ground?, terrain, water, blocks: layout(i)?, levelling, rates })
         },
     )?;
 

@@ -59,7 +59,7 @@ pub fn starter_text(starter: &Starter<'_>) -> String {
 }
 
 /// Stages that read the `[rates]` table.
-pub const READS_RATES: &[&str] = &["blocks", "levelling", "clearing", "costing"];
+pub const READS_RATES: &[&str] = &["blocks", "levelling", "drains", "clearing", "costing"];
 
 fn site(out: &mut String, starter: &Starter<'_>, schema: &Json) {
     comment(out, schema["description"].as_str().unwrap_or_default());

@@ -58,6 +58,17 @@ pub const RATES_READ: &[(&str, &[&str])] = &[
             "truck_per_m3_per_100_m",
         ],
     ),
+    (
+        "drains",
+        &[
+            "dozer_push_per_m3",
+            "dozer_push_per_m3_per_100_m",
+            "haul_per_m3_per_100_m",
+            "levelling_per_m3",
+            "truck_per_m3",
+            "truck_per_m3_per_100_m",
+        ],
+    ),
     ("clearing", &["burn_per_ha", "cultivation_per_ha", "dozer_per_h"]),
 ];
 

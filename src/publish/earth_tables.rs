@@ -16,6 +16,7 @@ pub(super) fn all(results: &Results<'_>) -> Vec<Table> {
         hauls(results),
         haul_bands(results),
         earth_balance::table(results),
+        earth_balance::spoil(results),
         doubts(results),
     ]
 }

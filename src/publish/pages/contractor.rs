@@ -8,7 +8,7 @@ use crate::land::clearing::ClearingPlan;
 use crate::land::document::{FieldKind, Value};
 use crate::land::paper::Paper;
 use crate::publish::maps::{self, Trade};
-use crate::publish::{OptionResult, Results, earth_words, sheet, view};
+use crate::publish::{OptionResult, Results, earth_balance, earth_words, sheet, view};
 use geo::{Area, Centroid, Contains, Coord, Intersects};
 
 use FieldKind::{Real, Text};
@@ -290,10 +290,11 @@ fn drains(results: &Results<'_>, option: &OptionResult<'_>, block: &RowBlock, f:
         .filter(|x| mine.iter().any(|d| d.id == x.drain))
         .map(|x| format!("{} on {}: {}, {}", view::crossing_name(x.id), view::drain_name(x.drain), x.crosses, x.needs))
         .collect();
+    let spoil = earth_balance::spoil_orders(results, plan, |id| mine.iter().any(|d| d.id == id));
     let mut items = vec![
         benchmarks(results, block),
         "Set-out: bed levels every 20 m in set_out/drain_inverts.csv; dig from the outlet upstream, so that every metre drains the day it is dug.".to_owned(),
-        "Spoil: spread thin on the low side of the headland or use as fill where marked; never in water, on keep areas, or as a bank that shuts rows in.".to_owned(),
+        format!("Spoil, bank m\u{b3}: {}. Spread thin on the side away from row ends; never in water, on keep areas, or as a bank that shuts rows in.", if spoil.is_empty() { "none".to_owned() } else { spoil.join("; ") }),
         "Protect beds that run faster than the soil stands: rock at drops and mouths, grass at once. Silt trap at each mouth before the first rain.".to_owned(),
         "Tolerance: bed within 25 mm, no back-fall. Hold point: bed levels checked before the banks are trimmed. Payment: by bank m\u{b3} from the long section.".to_owned(),
     ];

@@ -3,7 +3,8 @@
 use super::farm::{at, line};
 use crate::land::blocks::{BlockId, BlockPlan};
 use crate::land::drains::*;
-use crate::units::Slope;
+use crate::land::levelling::HaulMachine;
+use crate::units::{Range, Slope};
 use geo::MultiLineString;
 
 pub(super) fn drains(blocks: &BlockPlan) -> DrainPlan {
@@ -88,6 +89,7 @@ pub(super) fn drains(blocks: &BlockPlan) -> DrainPlan {
             needs: "culvert 600 mm".into(),
             culvert_mm: Some(600.0),
         }],
+        spoil: spoil(),
         outflows: vec![OutflowChange {
             name: "East gate".into(),
             at: at(775.0, 112.0),
@@ -96,4 +98,29 @@ pub(super) fn drains(blocks: &BlockPlan) -> DrainPlan {
             volume_m3: (8_000.0, 9_100.0),
         }],
     }
+}
+
+/// All that may happen to spoil; volumes of a drain sum to its excavation.
+fn spoil() -> Vec<Spoil> {
+    let none = Range::exact(0.0);
+    let of = |drain, to, machine, volume_m3: f64, distance_m: f64, depth_m: f64, price: f64, saved: f64| Spoil {
+        drain,
+        to,
+        machine,
+        volume_m3,
+        distance_m,
+        depth_m,
+        cost: none.map(|_| price * volume_m3),
+        spares: none.map(|_| saved * volume_m3),
+    };
+    let bucket = Some(HaulMachine::Bucket);
+    vec![
+        of(1, SpoilTo::Beside, None, 300.0, 0.0, 0.08, 0.0, 0.0),
+        of(1, SpoilTo::Along, Some(HaulMachine::Dozer), 120.0, 40.0, 0.1, 1.2, 0.0),
+        of(2, SpoilTo::Beside, None, 170.0, 0.0, 0.1, 0.0, 0.0),
+        of(2, SpoilTo::Block(BlockId(2)), bucket, 250.0, 160.0, 0.0, 2.85, 7.0),
+        of(3, SpoilTo::Place("Old pit".to_owned()), bucket, 420.0, 300.0, 0.0, 4.9, 0.0),
+        of(4, SpoilTo::Beside, None, 320.0, 0.0, 0.1, 0.0, 0.0),
+        of(4, SpoilTo::Nowhere, None, 100.0, 0.0, 0.0, 7.0, 0.0),
+    ]
 }

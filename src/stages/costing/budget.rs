@@ -2,6 +2,7 @@
 
 use super::CostingInput;
 use crate::land::costing::BudgetLine;
+use crate::land::drains::{DrainPlan, SpoilTo};
 use crate::units::{M2_PER_HA, Range};
 use geo::{Area, Euclidean, Length};
 
@@ -162,7 +163,39 @@ fn levelling(input: &CostingInput<'_>, areas: &Areas, budget: &mut Budget) {
         let item = format!("block {}: {}", block.name, earth.surface.words());
         let (quantity, unit) =
             if earth.cut_m3 > 0.0 { (earth.cut_m3, "bank m3") } else { (earth.formed_m2 / M2_PER_HA, "ha") };
-        budget.add_amount(&id, "levelling", &item, quantity, unit, earth.cost, "levelling stage: volume by haul band");
+        // Soil the drains give is not hauled from far.
+        let spares = input.drains.map_or(Range::exact(0.0), |d| d.spares(block.id));
+        let cost = earth.cost.zip(spares, |cost, spares| (cost - spares).max(0.0));
+        let source = if spares.likely > 0.0 {
+            "levelling stage: volume by haul band; less the long haul that drain spoil spares"
+        } else {
+            "levelling stage: volume by haul band"
+        };
+        budget.add_amount(&id, "levelling", &item, quantity, unit, cost, source);
+    }
+}
+
+/// What the digging rate does not hold: it leaves spoil spread beside the drain.
+fn spoil(drains: &DrainPlan, budget: &mut Budget) {
+    let lines: [(&str, &str, fn(&SpoilTo) -> bool); 4] = [
+        ("DR-H1", "drain spoil carried along and spread", |to| *to == SpoilTo::Along),
+        ("DR-H2", "drain spoil hauled to fill", |to| matches!(to, SpoilTo::Block(_))),
+        ("DR-H3", "drain spoil hauled to places for spoil", |to| matches!(to, SpoilTo::Place(_))),
+        ("DR-H4", "drain spoil without a place, as a long haul", |to| *to == SpoilTo::Nowhere),
+    ];
+    for (id, item, is) in lines {
+        let mine = drains.spoil.iter().filter(|s| is(&s.to));
+        let amount = mine.fold(Range::exact(0.0), |sum, s| sum.zip(s.cost, |a, b| a + b));
+        let volume_m3 = drains.spoil_m3(is);
+        budget.add_amount(
+            id,
+            "drains",
+            item,
+            volume_m3,
+            "bank m3",
+            amount,
+            "drains stage: volume by distance and machine",
+        );
     }
 }
 
@@ -173,6 +206,7 @@ fn drains(input: &CostingInput<'_>, budget: &mut Budget) {
         let item = format!("{} {:.0} m", drain.kind.word(), drain.stations.last().map_or(0.0, |s| s.station_m));
         budget.add(&id, "drains", &item, drain.excavation_m3, "bank m3", input.rates.drain_per_m3);
     }
+    spoil(drains, budget);
     let drops = drains.drains.iter().flat_map(|d| &d.stations).filter(|s| s.drop_m > 0.05).count();
     budget.add("DR-R", "drains", "rock drops", drops as f64, "each", input.rates.rock_chute_each);
     let mouths = drains

@@ -112,7 +112,7 @@ pub struct CostingStage;
 impl Stage for CostingStage {
     const INFO: StageInfo = StageInfo {
         name: "costing",
-        version: 1,
+        version: 2,
         question: "Is it worth it?",
         method: "Budget: quantities of the plan times low / likely / high rates, contingency as its own line. Cash flow: \
                  works in year 0, then crop cycles of a plant crop, ratoons and a fallow; rows not proven to drain lose \

@@ -6,13 +6,15 @@
 //! * [`sizing`]: discharge and section of each drain
 //! * [`among_rows`]: water in the [`furrows`], over the ridges between them, and at the row ends
 //! * [`proof`]: the answer for every row
+//! * [`strips`], [`spoil`], [`spoil_words`]: where the soil dug out goes
 //! * [`crossing`], [`outflow`], [`report`]: what is met, what leaves, what to say
 
 use crate::bibliography::Bibliography;
 use crate::finding::{Finding, Outcome, Problem, ProblemKind, Problems, Severity};
 use crate::land::blocks::BlockPlan;
-use crate::land::drains::{DrainPlan, DrainsTo};
+use crate::land::drains::{Drain, DrainPlan, DrainsTo};
 use crate::land::levelling::LevellingPlan;
+use crate::land::rates::Rates;
 use crate::land::site::Site;
 use crate::land::survey::Ground;
 use crate::land::terrain::TerrainModel;
@@ -32,6 +34,11 @@ mod proof;
 mod report;
 mod route;
 mod sizing;
+mod spoil;
+#[cfg(test)]
+mod spoil_tests;
+mod spoil_words;
+mod strips;
 #[cfg(test)]
 mod test_farm;
 #[cfg(test)]
@@ -59,6 +66,8 @@ pub struct DrainsInput<'a> {
     pub blocks: &'a BlockPlan,
     /// Design surface, when levelling is wanted.
     pub levelling: Option<&'a LevellingPlan>,
+    /// Prices.
+    pub rates: &'a Rates,
 }
 
 /// Does every row drain, and do the drains carry it?
@@ -67,7 +76,7 @@ pub struct DrainsStage;
 impl Stage for DrainsStage {
     const INFO: StageInfo = StageInfo {
         name: "drains",
-        version: 2,
+        version: 3,
         question: "Does every row drain, and do the drains carry it?",
         method: "A collector runs along the low ends of each block's rows, in the turning headland. Main drains lead from the \
                  collectors to outlets or mapped waterways on cheapest paths that keep off crop and kept land, and join each \
@@ -77,7 +86,8 @@ impl Stage for DrainsStage {
                  the bed new. Among the rows water runs along the furrows and spills over the ridges between them, by a flood over the \
                  graph of both, so that row-end discharge, standing water and ridges gone over are known. Every row is proved \
                  on the ground as it lies and on the design surface; what the accuracy of \
-                 the heights leaves open is said to be open.",
+                 the heights leaves open is said to be open. Soil dug out is spread beside the drains as far as there is room, \
+                 fills blocks that lack soil, or goes to places for spoil, whatever is cheapest by distance and machine.",
         needs: &["survey", "terrain", "water", "blocks"],
         reads: &[
             "ground with its accuracy",
@@ -86,12 +96,14 @@ impl Stage for DrainsStage {
             "row blocks",
             "design surface and row falls after levelling, when wanted",
             "tracks, power lines, buried services, levels not to be passed",
+            "soil blocks lack, places for spoil, rates of earth machines",
         ],
         makes: &[
             "drains with stations, beds, sections, discharge and velocity",
             "a proof for every row before and after the works",
             "water standing among rows and ridges it goes over",
             "crossings and what they need",
+            "where the soil dug out goes, and at what price",
             "catchment, peak and volume at every place where water leaves, before and after",
         ],
         cites: &[
@@ -102,6 +114,7 @@ impl Stage for DrainsStage {
             Bibliography::Dijkstra1959,
             Bibliography::FortierScobey1926,
             Bibliography::Hds5,
+            Bibliography::Hitchcock1941,
             Bibliography::Manning1891,
         ],
     };
@@ -124,7 +137,11 @@ impl Stage for DrainsStage {
         ctx.progress.advance("drains", 0.5);
         let Laid { net, inverts, reach_m, full_depth } = laid;
         let loads = sizing::Loads::of(&net, &rain, params);
-        let drains = sizing::size(&net, &inverts, &loads, input.blocks, params);
+        let dug = sizing::size(&net, &inverts, &loads, input.blocks, params);
+        let stretches = strips::stretches(&input, &dug, params);
+        let drains: Vec<Drain> = dug.into_iter().map(|d| d.drain).collect();
+        let numbers: Vec<u32> = drains.iter().map(|d| d.id).collect();
+        let spoil = spoil::plan(&input, (&numbers, &stretches), params)?;
         let receiving = proof::Receiving { net: &net, inverts: &inverts, reach_m: &reach_m };
         let open =
             |b: usize, r: usize| net.node_of_row.get(&(b, r)).is_some_and(|n| net.leaves_to(*n) != DrainsTo::Nowhere);
@@ -135,7 +152,7 @@ impl Stage for DrainsStage {
         let crossings = crossing::crossings(input.site, &input.blocks.tracks, &drains, params);
         let works = outflow::Works { net: &net, loads: &loads, rain: &rain, row_area_ha: &row_area_ha };
         let outflows = outflow::outflows(&input, &works, params);
-        let plan = DrainPlan { drains, proofs, crossings, outflows, row_ponds, row_spills };
+        let plan = DrainPlan { drains, proofs, crossings, outflows, row_ponds, row_spills, spoil };
         let mut findings = report::findings(&input, &plan, &net, &inverts, params);
         if !full_depth {
             findings.push(report::shallow_note(params));

@@ -116,6 +116,16 @@ pub struct DrainsParams {
     /// Least bed width of a deep drain, metres.
     #[schemars(range(min = 0.3, max = 6.0), extend("x-source" = "width of a bucket; common practice, no source"))]
     pub deep_bottom_m: f64,
+    /// Depth drain spoil is spread to beside drains, loose, millimetres at most; 0 where none may stay there.
+    #[schemars(range(min = 0.0, max = 500.0), extend("x-source" = "50 to 100 mm, so that no bank shuts water in; common practice, no source"))]
+    pub spoil_spread_mm: f64,
+    /// Width of the strip on each side of a drain that may take its spoil, metres on the ground; not on the side of row ends,
+    /// nor on crop, kept land, tracks or buffers of water.
+    #[schemars(range(min = 0.0, max = 100.0), extend("x-source" = "common practice, no source"))]
+    pub spoil_width_m: f64,
+    /// Loose cubic metres that a bank cubic metre of drain spoil makes when it is spread.
+    #[schemars(range(min = 1.0, max = 2.0), extend("x-source" = "US Army FM 5-434, table 1-1: sand 1.11, loam 1.25, clay 1.43 (from memory)"))]
+    pub spoil_swell_ratio: f64,
     /// Smallest culvert laid, millimetres.
     #[schemars(range(min = 225.0, max = 1800.0), extend("x-source" = "375 to 600 mm; common practice, no source"))]
     pub culvert_least_mm: f64,
@@ -174,6 +184,9 @@ impl Default for DrainsParams {
             spoon_batter_h_per_v: 8.0,
             deep_batter_h_per_v: 2.0,
             deep_bottom_m: 1.0,
+            spoil_spread_mm: 100.0,
+            spoil_width_m: 12.0,
+            spoil_swell_ratio: 1.25,
             culvert_least_mm: 450.0,
             culvert_head_m: 0.3,
             reverse_tolerance_mm: 20.0,

@@ -4,6 +4,7 @@ use super::network::Network;
 use super::outflow::INSIDE;
 use super::params::DrainsParams;
 use super::sizing::TOLERANCE_M;
+use super::spoil_words;
 use crate::finding::{Finding, Place, Severity};
 use crate::land::drains::{
     AmongRows, Crossing, Drain, DrainPlan, Drains, DrainsTo, GroundState, OutflowChange, RowProof,
@@ -45,6 +46,7 @@ pub fn findings(
     all.extend(plan.drains.iter().flat_map(|d| drain_findings(d, p)));
     all.extend(backwater(input, plan));
     all.extend(crossings(&plan.crossings));
+    all.extend(spoil_words::findings(input, plan, p));
     all.extend(storm_note(plan, p));
     all.extend(inflow_note(input));
     all.push(finding(

@@ -89,9 +89,15 @@ fn bransby_min(way: Longest, ground_m: f64, area_ha: f64) -> f64 {
     bransby_williams_min(length_km, area_ha / 100.0, fall_m_km)
 }
 
+/// A drain and the earth dug between each of its stations and the next, bank cubic metres.
+pub struct Dug {
+    pub drain: Drain,
+    pub stretches_m3: Vec<f64>,
+}
+
 /// Sizes every drain of a graded network.
 #[must_use]
-pub fn size(net: &Network, inverts: &Inverts, loads: &Loads, blocks: &BlockPlan, p: &DrainsParams) -> Vec<Drain> {
+pub fn size(net: &Network, inverts: &Inverts, loads: &Loads, blocks: &BlockPlan, p: &DrainsParams) -> Vec<Dug> {
     net.drains.iter().enumerate().map(|(i, draft)| size_one(i, draft, net, inverts, loads, blocks, p)).collect()
 }
 
@@ -103,7 +109,7 @@ fn size_one(
     loads: &Loads,
     blocks: &BlockPlan,
     p: &DrainsParams,
-) -> Drain {
+) -> Dug {
     let own: Vec<usize> = draft.nodes.iter().copied().filter(|n| net.nodes[*n].drain == position).collect();
     let stations = stations(draft, net, inverts);
     let depth = |n: &usize| net.nodes[*n].ground_m - inverts.invert_m[*n];
@@ -123,8 +129,9 @@ fn size_one(
         .map(|n| own.iter().position(|o| o == n).or(own.len().checked_sub(1)).map_or(0.0, |i| cuts[i].bottom_m))
         .collect();
     let mouth_m = stations.last().map_or(0.0, |s| s.station_m);
+    let stretches_m3 = stretches_m3(&bottoms_m, batter, &stations);
     let bed_fall_m = stations.first().map_or(0.0, |s| s.invert_m) - stations.last().map_or(0.0, |s| s.invert_m);
-    Drain {
+    let drain = Drain {
         id: number(position),
         kind: draft.kind,
         block: draft.block.map(|b| blocks.blocks[b].id),
@@ -138,11 +145,12 @@ fn size_one(
         flow_depth_m: cuts.iter().map(|c| c.flow_depth_m).fold(0.0, f64::max),
         velocity_m_s,
         velocity_limit_m_s: p.velocity_limit_m_s,
-        excavation_m3: excavation_m3(&bottoms_m, batter, &stations),
+        excavation_m3: stretches_m3.iter().sum(),
         to: draft.to.clone(),
         deficit_m: own.iter().map(|n| inverts.deficit_m[*n]).fold(0.0, f64::max),
         stations,
-    }
+    };
+    Dug { drain, stretches_m3 }
 }
 
 fn stations(draft: &DraftDrain, net: &Network, inverts: &Inverts) -> Vec<DrainStation> {
@@ -200,8 +208,9 @@ fn design_m3_s(rational_m3_s: f64, area_ha: f64, p: &DrainsParams) -> f64 {
     }
 }
 
-/// Earth dug, by mean end areas between stations, each with its own bottom.
-fn excavation_m3(bottoms_m: &[f64], batter_h_per_v: f64, stations: &[DrainStation]) -> f64 {
+/// Earth dug, by mean end areas between stations, each with its own bottom. Where ground lies below the bed nothing is
+/// dug; drains have no fill.
+fn stretches_m3(bottoms_m: &[f64], batter_h_per_v: f64, stations: &[DrainStation]) -> Vec<f64> {
     let areas: Vec<f64> = stations
         .iter()
         .zip(bottoms_m)
@@ -213,5 +222,5 @@ fn excavation_m3(bottoms_m: &[f64], batter_h_per_v: f64, stations: &[DrainStatio
         .windows(2)
         .zip(areas.windows(2))
         .map(|(pair, area)| end_area_m3(area[0], area[1], pair[1].station_m - pair[0].station_m))
-        .sum()
+        .collect()
 }

@@ -24,6 +24,7 @@ pub struct Farm {
     pub water: WaterModel,
     pub blocks: BlockPlan,
     pub levelling: Option<LevellingPlan>,
+    pub rates: Rates,
 }
 
 /// Size of the farm, metres.
@@ -95,6 +96,7 @@ impl Farm {
             water: water(spec, &boundary, corner, outlet_m),
             blocks: BlockPlan { blocks: vec![block(1, 15.0, 195.0), block(2, 205.0, 385.0)], ..BlockPlan::default() },
             levelling: None,
+            rates: Rates::default(),
         }
     }
     /// 0.1 % to the south, 0.06 % to the east, 10 m high in the south-east corner.
@@ -161,6 +163,7 @@ impl Farm {
             water: &self.water,
             blocks: &self.blocks,
             levelling: self.levelling.as_ref(),
+            rates: &self.rates,
         };
         DrainsStage::run(input, params, &Ctx { progress: &Silent, cancel: &cancel }).unwrap()
     }

@@ -256,6 +256,7 @@ fn a_broken_rain_table_is_refused() {
         water: &farm.water,
         blocks: &farm.blocks,
         levelling: None,
+        rates: &farm.rates,
     };
     let result = DrainsStage::run(input, &p, &Ctx { progress: &crate::stages::Silent, cancel: &cancel });
     assert_eq!(result.unwrap_err().0[0].code, "rain_table");

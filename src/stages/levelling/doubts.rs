@@ -1,11 +1,11 @@
 //! How far quantities and price may be off, and which doubt moves them most.
 
 use super::LevellingInput;
-use super::machines::Machines;
 use super::params::LevellingParams;
 use crate::grid::Raster;
 use crate::land::levelling::{BlockEarth, Doubt, SurfaceKind};
 use crate::methods::earthwork::uncertainty::{self, EarthDoubt, SurveyError, earth_range};
+use crate::stages::machines::Machines;
 use crate::units::Range;
 
 /// Distance beyond which survey errors have nothing to do with each other, metres (common practice, no source).

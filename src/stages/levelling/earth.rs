@@ -2,12 +2,12 @@
 
 use super::haul::{self, Carried};
 use super::limits::Topsoil;
-use super::machines::Machines;
 use super::params::LevellingParams;
 use crate::grid::{Cell, Raster};
 use crate::land::levelling::{BlockEarth, SurfaceKind, VolumeChecks};
 use crate::land::rates::Rates;
 use crate::methods::earthwork::volume_grid::{VolumeRule, grid_volumes};
+use crate::stages::machines::Machines;
 use crate::units::{M2_PER_HA, Range};
 use geo::Coord;
 

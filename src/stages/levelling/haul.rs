@@ -5,7 +5,6 @@
 //! second the shortest hauls are priced by the cheapest machine for each, and the block says so.
 
 use super::earth::Patch;
-use super::machines::Machines;
 use super::params::LevellingParams;
 use crate::grid::GridSpec;
 use crate::land::levelling::{BlockEarth, HaulArrow, HaulBand};
@@ -13,6 +12,7 @@ use crate::methods::earthwork::haul_grid::{
     GridEarth, HaulEnd, HaulGround, PathHaul, gather_arrows, haul_over_grid, in_cut_measure,
 };
 use crate::methods::earthwork::haul_price::priced_hauls_over_grid;
+use crate::stages::machines::Machines;
 use crate::units::Range;
 use geo::{BoundingRect, Coord, MultiPoint, Point};
 

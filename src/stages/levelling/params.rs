@@ -173,3 +173,21 @@ impl Default for LevellingParams {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Bands of cut over fill: 1.1 to 1.5 by soil (FAO Irrigation and Drainage Paper 45, from memory). The starting value
+    /// and its doubt lie within; what may be written reaches from no shrinkage to beyond fresh organic soil (about 2,
+    /// common practice, no source).
+    #[test]
+    fn the_ratio_starts_within_the_published_band() {
+        let p = LevellingParams::default();
+        let (low, high) = (p.cut_fill_ratio - p.cut_fill_spread_ratio, p.cut_fill_ratio + p.cut_fill_spread_ratio);
+        assert!(low >= 1.1 && high <= 1.5, "{low} to {high}");
+        let schema = schemars::schema_for!(LevellingParams).to_value();
+        let range = &schema["properties"]["cut_fill_ratio"];
+        assert!(range["minimum"].as_f64().unwrap() <= 1.0 && range["maximum"].as_f64().unwrap() >= 2.0, "{range}");
+    }
+}

@@ -2,23 +2,18 @@
 
 use super::earth::{self, Patch};
 use super::haul::{self, Carried, Load, load};
-use super::machines::Machines;
 use super::{BalanceOver, LevellingInput, LevellingParams};
 use crate::grid::{Cell, GridSpec, Raster};
 use crate::land::levelling::{BlockEarth, PlaceHaul};
-use crate::land::site::{EarthPlaceKind, Site};
+use crate::land::site::EarthPlaceKind;
 use crate::methods::earthwork::haul_grid::{
-    Crossing, GridEarth, HaulEnd, HaulGround, MOST_CROSSING_M, PathHaul, Place, PlaceKind, haul_over_grid,
+    GridEarth, HaulEnd, MOST_CROSSING_M, PathHaul, Place, PlaceKind, haul_over_grid,
 };
-use crate::methods::shapes::cells_inside;
-use geo::{BoundingRect, Coord, MultiPoint, Point};
+use crate::stages::haul_ground::open_ground;
+use crate::stages::machines::Machines;
+use geo::Coord;
 use std::collections::BTreeMap;
 
-/// What a haul over a mapped waterway is worth, metres of level haul: a crossing has to be found or made (common practice,
-/// no source).
-const WATERWAY_M: f64 = 500.0;
-/// Cells of a haul grid at most; beyond it they grow.
-const MOST_CELLS: f64 = 20_000.0;
 /// Volumes below this are the rounding of a balance, cubic metres.
 const LEAST_M3: f64 = 1.0;
 
@@ -45,21 +40,6 @@ pub(super) fn settle(
         }
         block.cost = earth::price(input.rates, machines, block);
     }
-}
-
-/// Ground about some points that earth machines may drive over: not what is kept, over waterways at a price.
-fn open_ground(site: &Site, about: &[Coord<f64>], cell_m: f64) -> Option<HaulGround> {
-    let bounds = MultiPoint::from_iter(about.iter().map(|at| Point(*at))).bounding_rect()?;
-    let cell_m = cell_m.max((bounds.width() * bounds.height() / MOST_CELLS).sqrt());
-    let mut ground = HaulGround::open(GridSpec::covering(bounds, cell_m));
-    for keep in &site.layers.keep_areas {
-        for (free, kept) in ground.passable.iter_mut().zip(cells_inside(ground.spec, &keep.outline)) {
-            *free &= !kept;
-        }
-    }
-    let ways = &site.layers.waterways;
-    ground.crossings = ways.iter().map(|w| Crossing { line: w.line.clone(), price_m: WATERWAY_M }).collect();
-    Some(ground)
 }
 
 /// Hauls over all blocks at once, booked to the block the earth is cut from.

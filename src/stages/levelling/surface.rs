@@ -4,7 +4,6 @@ use super::LevellingInput;
 use super::fixed::FixedLevels;
 use super::lattice::Lattice;
 use super::limits::{Limits, Topsoil, Why};
-use super::machines::Machines;
 use super::params::LevellingParams;
 use super::settle::settled;
 use super::stack::Stack;
@@ -16,6 +15,7 @@ use crate::methods::optimise::{
     Balanced, Choice, Engine, LatticeFit, Refusal, Step, Steps, TICKS_PER_M, balanced, crests, cut_and_fill,
     least_earth, ticks, ticks_inward,
 };
+use crate::stages::machines::Machines;
 use geo::Coord;
 
 /// Crests of neighbouring lanes stand at most this many stations apart.

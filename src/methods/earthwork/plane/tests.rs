@@ -33,6 +33,25 @@ fn exact_plane_is_recovered() {
     let p = fit_plane(points).expect("twenty points");
     assert!((p.height_at_origin_m() - 100.0).abs() < 1e-12);
     assert!((p.slope_x + 0.002).abs() < 1e-12 && (p.slope_y + 0.001).abs() < 1e-12);
+    let depth = |s: (f64, f64, f64, f64)| 100.0 - 0.002 * s.0 - 0.001 * s.1 - p.height_m(s.0, s.1);
+    assert!(stakes().into_iter().all(|s| depth(s).abs() < 1e-12), "nothing is cut or filled");
+}
+
+/// Cut (+) and fill (-) of the grid against its free plane, metres to four places (arithmetic).
+const DEPTHS: [[f64; 5]; 4] = [
+    [-0.0279, -0.0186, -0.0094, 0.0198, -0.0109],
+    [-0.0153, 0.0840, -0.0268, -0.0076, 0.0217],
+    [-0.0227, 0.0066, 0.0658, 0.0050, -0.0257],
+    [-0.0501, 0.0492, -0.0016, 0.0276, -0.0631],
+];
+
+#[test]
+fn depths_at_every_stake() {
+    let p = fit_plane(stakes()).expect("twenty points");
+    for (stake, expected) in stakes().iter().zip(DEPTHS.as_flattened()) {
+        let depth_m = stake.2 - p.height_m(stake.0, stake.1);
+        assert!((depth_m - expected).abs() < 5.1e-5, "{stake:?}: {depth_m} against {expected}");
+    }
 }
 
 #[test]
@@ -68,6 +87,8 @@ fn weighted_stakes() {
     // The coupled fit, not the regression of row and column means (-0.00388083, -0.00248509).
     assert!((p.slope_x + 0.003_961_833_89).abs() < 1e-7 && (p.slope_y + 0.002_621_981_68).abs() < 1e-7);
     assert!((p.height_at_origin_m() - 10.213_483_4).abs() < 1e-6);
+    // It passes through the weighted centroid.
+    assert!((p.height_m(m.mean_x_m, m.mean_y_m) - m.mean_z_m).abs() < 1e-12);
 }
 
 #[test]
@@ -76,7 +97,16 @@ fn irregular_field() {
     let l = stakes().into_iter().filter(|s| !(s.0 > 60.0 && s.1 > 40.0));
     let m = Moments::of(l);
     assert!((m.sxx - 11_100.0).abs() < 1e-8 && (m.syy - 7_600.0).abs() < 1e-8 && (m.sxy + 3_000.0).abs() < 1e-8);
+    assert!(
+        (m.mean_x_m - 42.5).abs() < 1e-9 && (m.mean_y_m - 35.0).abs() < 1e-9 && (m.mean_z_m - 9.956_875).abs() < 1e-9
+    );
+    assert!((m.sxz + 32.775).abs() < 1e-9 && (m.syz + 6.55).abs() < 1e-9);
     let p = fit_plane_of(&m).expect("sixteen points");
+    let uncoupled = (m.sxz / m.sxx, m.syz / m.syy);
+    assert!(
+        (uncoupled.0 + 0.002_952_70).abs() < 1e-8 && (uncoupled.1 + 0.000_861_84).abs() < 1e-8,
+        "what it must not be"
+    );
     assert!((p.slope_x + 0.003_566_082_80).abs() < 1e-10 && (p.slope_y + 0.002_269_506_37).abs() < 1e-10);
     assert!((p.height_at_origin_m() - 10.187_866_2).abs() < 1e-7);
 }
@@ -142,6 +172,18 @@ proptest! {
         let p = fit_plane(points.iter().map(|q| (q.0 + 5e5, q.1 + 7e6, q.2, q.3))).expect("a point at least");
         let net: f64 = points.iter().map(|q| q.3 * (q.2 - p.height_m(q.0 + 5e5, q.1 + 7e6))).sum();
         prop_assert!(net.abs() < 1e-6);
+    }
+
+    #[test]
+    fn random_planes_through_the_centroid_balance(
+        points in prop::collection::vec((0.0..500.0f64, 0.0..500.0f64, 0.0..9.0f64, 0.1..3.0f64), 1..40),
+        sx in -0.05..0.05f64, sy in -0.05..0.05f64,
+    ) {
+        // The plane method: any plane at mean height over the centroid cuts as much as it fills (identity).
+        let p = through_mean(&Moments::of(points.iter().copied()), sx, sy);
+        let dz: Vec<_> = points.iter().map(|q| (q.2 - p.height_m(q.0, q.1), q.3)).collect();
+        let sums = cut_fill_at(&dz, 0.0);
+        prop_assert!((sums.cut_m3 - sums.fill_m3).abs() < 1e-9 * (1.0 + sums.cut_m3));
     }
 
     #[test]

@@ -140,6 +140,12 @@ fn a_row_is_an_isotonic_regression() {
     assert!(squares.iter().zip(expected).all(|(z, e)| (z - e).abs() < 1e-9), "{squares:?}");
     let depths = |z: &[f64]| z.iter().zip(metres).map(|(z, g)| (z - g).abs()).sum::<f64>();
     assert!((depths(&squares) - 0.168).abs() < 1e-9);
+    // Cut and fill are 0.084 m each, the sum of squares is 0.00448 m2; falls in per cent of 20 m steps.
+    let cut: f64 = squares.iter().zip(metres).map(|(z, g)| (g - z).max(0.0)).sum();
+    let sum: f64 = squares.iter().zip(metres).map(|(z, g)| (g - z).powi(2)).sum();
+    assert!((cut - 0.084).abs() < 1e-9 && (sum - 0.004_48).abs() < 1e-9, "{cut} {sum}");
+    let falls = squares.windows(2).map(|pair| (pair[0] - pair[1]) / 20.0 * 100.0);
+    assert!(falls.zip([0.1, 0.1, 0.1, 0.1, 0.14, 0.1, 0.25]).all(|(fall, e)| (fall - e).abs() < 1e-9));
     // Least earth.
     let medians = below(pooled(&above, median));
     let found = solve_exact(&row(metres.iter().map(|z| (z * 1e5_f64).round() as i64).collect(), 2_000)).unwrap();

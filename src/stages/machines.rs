@@ -19,10 +19,10 @@ struct Machine {
 }
 
 /// The machines there are, the one for the shortest hauls first.
-pub(super) struct Machines {
+pub(in crate::stages) struct Machines {
     list: Vec<Machine>,
     /// Their likely prices: plans are made with these.
-    pub(super) likely: MachinePrices,
+    pub(in crate::stages) likely: MachinePrices,
 }
 
 impl Machines {
@@ -30,7 +30,7 @@ impl Machines {
     ///
     /// # Errors
     /// [`PriceError`] when a rate is negative or no number.
-    pub(super) fn of(rates: &Rates) -> Result<Self, PriceError> {
+    pub(in crate::stages) fn of(rates: &Rates) -> Result<Self, PriceError> {
         let per_m = |rate: Range| rate.map(|r| r / 100.0);
         let list = vec![
             Machine {
@@ -60,23 +60,23 @@ impl Machines {
     }
 
     /// The kinds, in the order of their numbers.
-    pub(super) fn kinds(&self) -> impl Iterator<Item = HaulMachine> + '_ {
+    pub(in crate::stages) fn kinds(&self) -> impl Iterator<Item = HaulMachine> + '_ {
         self.list.iter().map(|m| m.kind)
     }
 
     /// What a machine charges for a cubic metre over a distance.
-    pub(super) fn price_per_m3(&self, machine: usize, distance_m: f64) -> Range {
+    pub(in crate::stages) fn price_per_m3(&self, machine: usize, distance_m: f64) -> Range {
         let m = &self.list[machine];
         m.fixed.zip(m.per_m, |fixed, per_m| fixed + per_m * distance_m)
     }
 
     /// Price of a cubic metre from or to a place that is not known.
-    pub(super) fn unknown_place_per_m3(&self) -> Range {
+    pub(in crate::stages) fn unknown_place_per_m3(&self) -> Range {
         self.price_per_m3(self.likely.at(UNKNOWN_PLACE_M).0, UNKNOWN_PLACE_M)
     }
 
     /// Metres of level haul by bucket that a price stands for.
-    pub(super) fn as_metres(&self, price_per_m3: f64, most_m: f64) -> f64 {
+    pub(in crate::stages) fn as_metres(&self, price_per_m3: f64, most_m: f64) -> f64 {
         let per_m = self.list[1].per_m.likely;
         if price_per_m3 <= 0.0 {
             0.0
