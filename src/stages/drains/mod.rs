@@ -67,7 +67,7 @@ pub struct DrainsStage;
 impl Stage for DrainsStage {
     const INFO: StageInfo = StageInfo {
         name: "drains",
-        version: 2,
+        version: 3,
         question: "Does every row drain, and do the drains carry it?",
         method: "A collector runs along the low ends of each block's rows, in the turning headland. Main drains lead from the \
                  collectors to outlets or mapped waterways on cheapest paths that keep off crop and kept land, and join each \
@@ -137,6 +137,7 @@ impl Stage for DrainsStage {
         let outflows = outflow::outflows(&input, &works, params);
         let plan = DrainPlan { drains, proofs, crossings, outflows, row_ponds, row_spills };
         let mut findings = report::findings(&input, &plan, &net, &inverts, params);
+        findings.extend(report::held_width(&net, &plan.drains, &sizing::shallow(&net, &inverts, &loads, params)));
         if !full_depth {
             findings.push(report::shallow_note(params));
         }

@@ -16,6 +16,8 @@ use geo::LineString;
 const LEAST_WATER_M: f64 = 0.05;
 /// Least fall the formula of Bransby Williams is asked about, metres per kilometre.
 const LEAST_FALL_M_KM: f64 = 0.1;
+/// A wider bed than this is no longer a drain one digs, metres (common practice, no source).
+pub const WIDEST_BED_M: f64 = 10.0;
 /// Deficits below this are rounding, metres.
 pub const TOLERANCE_M: f64 = 1e-6;
 
@@ -167,8 +169,52 @@ fn stations(draft: &DraftDrain, net: &Network, inverts: &Inverts) -> Vec<DrainSt
 #[derive(Debug, Clone, Copy, Default)]
 struct LocalCut {
     bottom_m: f64,
+    /// Width that would hold the water below the ground, without a limit.
+    wished_m: f64,
     flow_depth_m: f64,
     velocity_m_s: f64,
+}
+
+/// Where the bed of a drain is held at [`WIDEST_BED_M`] and its water rises instead.
+#[derive(Debug, Clone, Copy)]
+pub struct Shallow {
+    /// Position of the drain in [`Network::drains`].
+    pub drain: usize,
+    /// Station where the water rises highest.
+    pub node: usize,
+    /// Width that would hold the water there, metres.
+    pub wished_m: f64,
+    /// Water above the ground there at design discharge, metres; not above zero when only the freeboard is used up.
+    pub above_ground_m: f64,
+    /// Length of drain with its bed at the limit, metres.
+    pub length_m: f64,
+}
+
+/// The drains that would need a wider bed than is dug, each with its worst station.
+#[must_use]
+pub fn shallow(net: &Network, inverts: &Inverts, loads: &Loads, p: &DrainsParams) -> Vec<Shallow> {
+    let mut all = Vec::new();
+    for (position, draft) in net.drains.iter().enumerate() {
+        let own: Vec<usize> = draft.nodes.iter().copied().filter(|n| net.nodes[*n].drain == position).collect();
+        let depth_m = |n: usize| net.nodes[n].ground_m - inverts.invert_m[n];
+        let spoon = own.iter().map(|n| depth_m(*n)).fold(0.0, f64::max) <= p.spoon_depth_m;
+        let mut worst: Option<Shallow> = None;
+        let mut length_m = 0.0;
+        for n in own {
+            let cut = local_cut(n, net, inverts, loads, spoon, p);
+            if cut.wished_m <= cut.bottom_m {
+                continue;
+            }
+            length_m += net.nodes[n].length_m;
+            // The mouth has no depth of its own: it lets go there what arrives.
+            let above_ground_m = cut.flow_depth_m - depth_m(n).max(p.collector_depth_m);
+            if worst.is_none_or(|w| above_ground_m > w.above_ground_m) {
+                worst = Some(Shallow { drain: position, node: n, wished_m: cut.wished_m, above_ground_m, length_m });
+            }
+        }
+        all.extend(worst.map(|w| Shallow { length_m, ..w }));
+    }
+    all
 }
 
 fn local_cut(n: usize, net: &Network, inverts: &Inverts, loads: &Loads, spoon: bool, p: &DrainsParams) -> LocalCut {
@@ -181,11 +227,14 @@ fn local_cut(n: usize, net: &Network, inverts: &Inverts, loads: &Loads, spoon: b
     let fall = if net.nodes[n].down.is_some() { inverts.slope_ratio[n] } else { p.min_fall() };
     let fall = fall.clamp(p.min_fall(), 1.0);
     // The numbers were checked with the parameters, so a section always exists.
-    let bottom_m = bottom_width_m(design, water_m, batter, p.roughness_grown_n, fall)
+    let wished_m = bottom_width_m(design, water_m, batter, p.roughness_grown_n, fall)
         .map_or(least_bottom_m, |b| (b.max(least_bottom_m) * 10.0).ceil() / 10.0);
+    // On low ground at least fall the width grows without end: past the limit the water rises instead, between banks.
+    let bottom_m = wished_m.min(WIDEST_BED_M.max(least_bottom_m));
     let section = Section::Trapezoid { bottom_m, batter_h_per_v: batter };
     LocalCut {
         bottom_m,
+        wished_m,
         flow_depth_m: normal_depth_m(&section, design, p.roughness_grown_n, fall).unwrap_or(0.0),
         velocity_m_s: normal_flow(&section, design, p.roughness_new_n, fall).map_or(0.0, |f| f.velocity_m_s),
     }
