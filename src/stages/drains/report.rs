@@ -93,9 +93,9 @@ fn ends_too_high(input: &DrainsInput<'_>, net: &Network, inverts: &Inverts, p: &
             let length_m = path_length_m(net, head);
             let fall = Slope::from_ratio(if length_m > 0.0 { (start_m - level_m) / length_m } else { 0.0 });
             let advice = if fall.ratio() > 0.0 {
-                format!("At a bed fall of {} it would just reach; or raise the ground there by that height, lower the outlet, or lead the block elsewhere.", fall.label())
+                format!("What to do: give it a bed fall of {}, which just reaches; or raise the ground there by that height, agree on a lower outlet, or lead the block elsewhere.", fall.label())
             } else {
-                "Even a level bed would not reach it: raise the ground there, lower the outlet, or lead the block elsewhere.".to_owned()
+                "Even a level bed dug there would not reach it. What to do: do not dig deeper than the level allowed; lead the water over the low ground between banks or on fill, agree with the authority on a lower outlet, or lead the block elsewhere.".to_owned()
             };
             finding(
                 Severity::Severe,
