@@ -163,8 +163,9 @@ impl Flow {
     pub(in crate::publish) fn caution(&mut self, text: &str) {
         let most = Self::across() - 6.0;
         let tall = 1.35 * TEXT * lines(text, false, TEXT, most).len() as f64;
-        self.need(tall + 4.0);
-        let y = self.y - 3.4;
+        self.need(tall + 5.0);
+        self.y += 0.9;
+        let y = self.y - 4.2;
         self.fill((SIDE, y), (Self::across(), tall + 2.4), [253, 243, 236]);
         self.fill((SIDE, y), (1.4, tall + 2.4), ORANGE);
         let node = self.node(NodeKind::Paragraph, None, "");
