@@ -91,6 +91,55 @@ impl Finding {
     }
 }
 
+/// Findings of one kind, as people read them: what is common is said once, what differs beside its place.
+#[derive(Debug, Clone, PartialEq)]
+pub struct FindingGroup<'a> {
+    /// The findings, one or more, in stated order.
+    pub findings: Vec<&'a Finding>,
+    /// The sentences all of them share; empty for one finding or when nothing is shared.
+    pub common: String,
+    /// What each says beside that, in the order of `findings`.
+    pub own: Vec<String>,
+}
+
+impl FindingGroup<'_> {
+    /// The kind in words, from its code: `catchment moved`.
+    #[must_use]
+    pub fn kind(&self) -> String {
+        self.findings.first().map_or_else(String::new, |f| f.code.replace('_', " "))
+    }
+}
+
+/// Groups findings by severity, stage and code; within a group they stand by place.
+#[must_use]
+pub fn grouped(findings: &[Finding]) -> Vec<FindingGroup<'_>> {
+    let key = |f: &Finding| (f.severity, f.stage.clone(), f.code.clone());
+    let mut sorted: Vec<&Finding> = findings.iter().collect();
+    sorted.sort_by_cached_key(|f| (key(f), f.place.to_string(), f.message.clone()));
+    let kinds = sorted.chunk_by(|a, b| key(a) == key(b));
+    kinds
+        .map(|kind| {
+            let said: Vec<Vec<&str>> = kind.iter().map(|f| sentences(&f.message)).collect();
+            let shared = |s: &&str| kind.len() > 1 && said.iter().all(|other| other.contains(s));
+            let common = said[0].iter().copied().filter(|s| shared(s)).collect::<Vec<_>>().join(" ");
+            let own = said.iter().map(|all| all.iter().copied().filter(|s| !shared(s)).collect::<Vec<_>>().join(" "));
+            FindingGroup { findings: kind.to_vec(), common, own: own.collect() }
+        })
+        .collect()
+}
+
+/// Sentences of a message, full stops included; a point inside a number ends nothing.
+fn sentences(message: &str) -> Vec<&str> {
+    let ends = message.match_indices(". ").map(|(at, _)| at + 1).chain([message.len()]);
+    let mut from = 0;
+    let mut out = Vec::new();
+    for end in ends {
+        out.push(message[from..end].trim());
+        from = end;
+    }
+    out
+}
+
 /// A product together with what was noticed while making it.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Outcome<T> {
@@ -198,3 +247,25 @@ impl std::fmt::Display for Problems {
 }
 
 impl std::error::Error for Problems {}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_is_common_is_said_once_and_what_differs_beside_its_place() {
+        let at = |n: u32, said: &str| {
+            let message = format!("Drain {n} {said}. Line it, or break its fall at 0.5 m drops.");
+            Finding::new(Severity::Warning, "drains", "drain_scours", message).at(Place::Named(format!("DR-0{n}")))
+        };
+        let alone = Finding::new(Severity::Severe, "water", "power_line", "A line crosses. Ask its owner.");
+        let all = [at(2, "runs at 0.9 m/s"), alone.clone(), at(1, "runs at 0.8 m/s")];
+        let groups = grouped(&all);
+        assert_eq!(groups.len(), 2);
+        assert_eq!((groups[0].findings[0], groups[0].common.as_str()), (&alone, ""));
+        assert_eq!(groups[0].own, [alone.message.clone()]);
+        assert_eq!(groups[1].kind(), "drain scours");
+        assert_eq!(groups[1].common, "Line it, or break its fall at 0.5 m drops.");
+        assert_eq!(groups[1].own, ["Drain 1 runs at 0.8 m/s.", "Drain 2 runs at 0.9 m/s."]);
+    }
+}

@@ -82,7 +82,7 @@ const WORDS: &[(&str, &str)] = &[
     ("drain", "Drain"),
     ("grade_pct", "Mean fall of the bed, per cent"),
     ("grade_1_in_n", "Mean fall of the bed, as 1 in n"),
-    ("bottom_m", "Width of the bed, metres"),
+    ("bottom_m", "Width of the bed where it is widest, metres"),
     ("batter_h_per_v", "Slope of the sides, metres across for one metre up"),
     ("depth_m", "Greatest depth, metres"),
     ("rational_m3_s", "Peak flow by the rational method, cubic metres a second"),

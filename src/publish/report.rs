@@ -3,9 +3,10 @@
 use super::page_data::{page_map, policy_hash};
 use super::pages::cells;
 use super::{Results, charts, sheet, tables, view, worth_tables};
-use crate::finding::Severity;
+use crate::finding::{FindingGroup, Place, Severity, grouped};
 use crate::land::blocks::RowBlock;
 use crate::land::document::{FieldKind, Table, Value};
+use crate::land::drains::OutflowChange;
 use crate::units::Range;
 use minijinja::{AutoEscape, Environment, Value as Page, context};
 
@@ -72,8 +73,6 @@ pub(super) const HIDE_STUDY: &[&str] = &[
     "crop_haul_per_ha",
     "undrained_per_ha",
 ];
-/// Columns of the table of findings that only programs need.
-pub(super) const HIDE_FINDINGS: &[&str] = &["stage", "code"];
 /// How far the soil-loss figures go.
 pub(super) const RUSLE: &str = "The soil-loss equation was made for hillslopes. On flat flood-plain land (under about 0.5 % fall) it leaves out what drains and floods scour: read these figures as a comparison, not as a measured load.";
 
@@ -136,7 +135,7 @@ fn everything(results: &Results<'_>) -> Page {
         cash => grid(&worth_tables::cash_flow(results), HIDE_CASH),
         sensitivity => grid(&sensitivity(results), &[]),
         study => grid(&super::pages::book::cheapest(results), HIDE_STUDY),
-        findings => grid(&tables::findings(results), HIDE_FINDINGS),
+        findings => grid(&tables::findings_by_kind(results), &[]),
         assumptions => grid(&tables::assumptions(results), &[]),
     };
     let azimuth = format!("{:+.2}\u{b0}", site.geodesy.grid_north_azimuth_deg).replace('-', "\u{2212}");
@@ -250,30 +249,46 @@ fn first_sentence(message: &str) -> &str {
     message.find(". ").map_or(message, |end| &message[..=end])
 }
 
+/// A severe matter in a line: what, the worst of its places, and what to do where the message says it.
+fn check(group: &FindingGroup<'_>, results: &Results<'_>) -> String {
+    let first = group.findings[0];
+    let outflows = results.plan().and_then(|p| p.drains).map_or(&[][..], |d| &d.outflows[..]);
+    let change = |o: &&OutflowChange| (o.catchment_ha.1 - o.catchment_ha.0).abs();
+    if let ("catchment_moved", Some(most)) =
+        (first.code.as_str(), outflows.iter().max_by(|a, b| change(a).total_cmp(&change(b))))
+    {
+        let (before, after) = most.catchment_ha;
+        return format!(
+            "Water is led to other places than today, most to or from {} (land draining there {before:.1} ha today, \
+             {after:.1} ha after; {} in all). Get the written consent of the neighbour and the authority.",
+            most.name,
+            sheet::count(group.findings.len(), "place")
+        );
+    }
+    let place = if first.place == Place::Property { String::new() } else { format!("{}: ", first.place) };
+    let advice = first.message.find(ADVICE).map_or("", |at| &first.message[at..]);
+    let more = match group.findings.len() - 1 {
+        0 => String::new(),
+        n => format!(" The same at {}.", sheet::count(n, "more place")),
+    };
+    format!("{place}{} {advice}", first_sentence(&first.message)).trim_end().to_owned() + &more
+}
+
+/// How a message begins what it asks for.
+const ADVICE: &str = "What to do: ";
+
 /// What to check next.
 pub(super) fn next(results: &Results<'_>) -> Vec<String> {
     let mut out = Vec::new();
     if results.ground.is_some_and(|g| g.accuracy.budget_only()) {
         out.push("Quantities are for budget only; do not build from them. Survey the ground first.".to_owned());
     }
-    let severe: Vec<_> = results.findings.iter().filter(|f| f.severity == Severity::Severe).collect();
-    // One line a matter: what is said of nine places is one thing to check.
-    let mut said: Vec<(&str, usize, String)> = Vec::new();
-    for f in &severe {
-        match said.iter_mut().find(|(code, ..)| *code == f.code) {
-            Some((_, times, _)) => *times += 1,
-            // The budget line above says it already.
-            None if f.code.contains("budget_only") => {}
-            None => {
-                let place = f.place.to_string();
-                let place = if place == "property" { String::new() } else { format!("{place}: ") };
-                said.push((&f.code, 1, format!("{place}{}", first_sentence(&f.message))));
-            }
-        }
-    }
-    out.extend(said.iter().take(MOST_CHECKS).map(|(_, times, words)| {
-        if *times > 1 { format!("{words} The same at {} more places.", times - 1) } else { words.clone() }
-    }));
+    // One line a matter: what is said of nine places is one thing to check. The budget line above says its own already.
+    let groups = grouped(results.findings);
+    let severe = groups.iter().filter(|g| g.findings[0].severity == Severity::Severe);
+    let said: Vec<String> =
+        severe.filter(|g| !g.findings[0].code.contains("budget_only")).map(|g| check(g, results)).collect();
+    out.extend(said.iter().take(MOST_CHECKS).cloned());
     if said.len() > MOST_CHECKS {
         out.push(format!("{} more severe matters in the findings.", said.len() - MOST_CHECKS));
     }

@@ -1,7 +1,7 @@
 //! Tables of the run folder: layout, drains, findings and assumptions.
 
-use super::{OptionResult, Results, earth_tables, sheet, terrain_layers, view, worth_tables};
-use crate::finding::Finding;
+use super::{NOTHING, OptionResult, Results, earth_tables, sheet, terrain_layers, view, worth_tables};
+use crate::finding::{Finding, grouped};
 use crate::land::document::{FieldKind, Table, Value};
 use crate::land::drains::{Drain, Drains};
 use std::collections::BTreeMap;
@@ -284,6 +284,27 @@ pub(super) fn findings(results: &Results<'_>) -> Table {
             ]
         })
         .collect();
+    sheet::table("findings", "Findings", columns, rows)
+}
+
+/// Findings as the papers show them: one entry a kind, its places below, what is common said once. What was not given has
+/// a chapter of its own.
+pub(super) fn findings_by_kind(results: &Results<'_>) -> Table {
+    let columns = &[("severity", Text), ("place", Text), ("message", Text)];
+    let mut rows: Vec<Vec<Value>> = Vec::new();
+    for group in grouped(results.findings).iter().filter(|g| g.findings[0].code != "not_given") {
+        let severity = group.findings[0].severity.word();
+        if let [only] = group.findings[..] {
+            rows.push(vec![severity.into(), only.place.to_string().into(), only.message.as_str().into()]);
+            continue;
+        }
+        let kind = group.kind();
+        let kind = format!("{}{}.", kind[..1].to_uppercase(), &kind[1..]);
+        let places = sheet::count(group.findings.len(), "place");
+        rows.push(vec![severity.into(), places.into(), format!("{kind} {}", group.common).trim_end().into()]);
+        let each = group.findings.iter().zip(&group.own);
+        rows.extend(each.map(|(f, own)| vec![NOTHING, f.place.to_string().into(), own.as_str().into()]));
+    }
     sheet::table("findings", "Findings", columns, rows)
 }
 

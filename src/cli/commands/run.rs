@@ -5,7 +5,7 @@ use crate::cli::args::Run;
 use crate::cli::disk;
 use crate::cli::messages::Voice;
 use crate::cli::progress::Bar;
-use crate::finding::{Finding, Problem, ProblemKind, Problems, Severity};
+use crate::finding::{FindingGroup, Problem, ProblemKind, Problems, Severity, grouped};
 use crate::pipeline::record::{OptionSummary, Record};
 use crate::pipeline::run::{Ending, Surroundings, no_design, run as run_plan};
 use crate::stages::Ctx;
@@ -77,11 +77,13 @@ fn summary(record: &Record, out: &Path) -> String {
         count(Severity::Warning),
         count(Severity::Note)
     ));
-    for finding in record.findings.iter().filter(|f| f.severity == Severity::Severe).take(MOST_SHOWN) {
-        text.push_str(&finding_line(finding));
+    let groups = grouped(&record.findings);
+    let severe: Vec<_> = groups.iter().filter(|g| g.findings[0].severity == Severity::Severe).collect();
+    for group in severe.iter().take(MOST_SHOWN) {
+        text.push_str(&group_lines(group));
     }
-    if count(Severity::Severe) > MOST_SHOWN {
-        text.push_str(&format!("  and {} more in the findings table\n", count(Severity::Severe) - MOST_SHOWN));
+    if severe.len() > MOST_SHOWN {
+        text.push_str(&format!("  and {} more in the findings table\n", severe.len() - MOST_SHOWN));
     }
     text.push_str(&format!("wrote {} ({} files, {:.1} s)\n", out.display(), record.files.len() + 1, record.wall_s));
     text.push_str(
@@ -90,11 +92,22 @@ fn summary(record: &Record, out: &Path) -> String {
     text
 }
 
-/// Severe findings shown on the terminal; the report shows all.
+/// Kinds of severe findings shown on the terminal; the report shows all.
 const MOST_SHOWN: usize = 10;
 
-fn finding_line(finding: &Finding) -> String {
-    format!("  {} ({}, {}): {}\n", finding.severity.word(), finding.stage, finding.place, finding.message)
+/// What was found once in a line; of several places a line for what is common and one for each.
+fn group_lines(group: &FindingGroup<'_>) -> String {
+    let first = group.findings[0];
+    let (severity, stage) = (first.severity.word(), &first.stage);
+    if group.findings.len() == 1 {
+        return format!("  {severity} ({stage}, {}): {}\n", first.place, first.message);
+    }
+    let mut text =
+        format!("  {severity} ({stage}, {} places): {}. {}\n", group.findings.len(), group.kind(), group.common);
+    for (finding, own) in group.findings.iter().zip(&group.own) {
+        text.push_str(&format!("    {}: {own}\n", finding.place));
+    }
+    text
 }
 
 fn option_line(option: &OptionSummary, published: bool) -> String {

@@ -104,8 +104,8 @@ fn works(results: &Results<'_>, f: &mut Flow) {
     f.table(&report::soil(results), &[]);
     f.table(&worth_tables::indicators(results), &[]);
     f.caution(report::RUSLE);
-    f.heading(2, "Works calendar");
     let calendar = charts::calendar(results);
+    f.heading_before(2, "Works calendar", calendar.1);
     f.figure(
         &calendar.0,
         calendar.1,
@@ -126,7 +126,7 @@ fn money(results: &Results<'_>, f: &mut Flow) {
 
 fn basis(results: &Results<'_>, f: &mut Flow) {
     f.heading(2, "Findings");
-    f.table(&tables::findings(results), report::HIDE_FINDINGS);
+    f.table(&tables::findings_by_kind(results), &[]);
     f.heading(2, "What was not checked");
     if results.site.not_given.is_empty() {
         f.para("Every optional input was given.");

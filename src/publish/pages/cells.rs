@@ -36,6 +36,12 @@ const UNITS: [(&str, &str); 16] = [
 
 /// A column name in words: `row_fall_pct` is "row fall, %"; a unit inside the name moves to its end.
 pub(in crate::publish) fn head(name: &str) -> String {
+    // Words of economics and statistics as people say them.
+    for (short, words) in [("npv", "worth"), ("length_p10_m", "shortest_tenth_below_m")] {
+        if name == short || name.starts_with(&format!("{short}_")) {
+            return head(&name.replacen(short, words, 1));
+        }
+    }
     for (suffix, unit) in UNITS {
         if let Some(stem) = name.strip_suffix(suffix) {
             return format!("{}, {unit}", stem.replace('_', " "));

@@ -119,7 +119,10 @@ fn dates(option: &OptionResult<'_>, words: &[&str]) -> Vec<String> {
             } else {
                 format!(" Hold point: {}.", t.hold_point.trim_end_matches('.'))
             };
-            format!("{}: {} to {}.{hold}", t.name, t.start_month, t.end_month)
+            // Any first letter, also one of two bytes or a name in another script.
+            let mut letters = t.name.chars();
+            let name: String = letters.next().into_iter().flat_map(char::to_uppercase).chain(letters).collect();
+            format!("{name}: {} to {}.{hold}", t.start_month, t.end_month)
         })
         .collect()
 }
@@ -272,7 +275,7 @@ fn drains(results: &Results<'_>, option: &OptionResult<'_>, block: &RowBlock, f:
     let columns = &[
         ("id", Text),
         ("length_m", Real(0)),
-        ("bed_m", Real(2)),
+        ("widest_bed_m", Real(2)),
         ("batter_h_per_v", Real(1)),
         ("depth_m", Real(2)),
         ("fall_1_in_n", Text),

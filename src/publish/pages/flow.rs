@@ -27,6 +27,8 @@ pub(in crate::publish) struct Flow {
     paper: Paper,
     y: f64,
     foot: String,
+    /// Page and height just below the last heading of a chapter.
+    headed: (usize, f64),
 }
 
 /// Text of one part.
@@ -41,7 +43,7 @@ impl Flow {
     /// An empty paper; `foot` stands at the foot of every page.
     pub(in crate::publish) fn new(title: &str, about: &str, foot: &str) -> Self {
         let paper = Paper { title: title.to_owned(), about: about.to_owned(), pages: Vec::new(), nodes: Vec::new() };
-        let mut flow = Self { paper, y: TOP, foot: foot.to_owned() };
+        let mut flow = Self { paper, y: TOP, foot: foot.to_owned(), headed: (0, 0.0) };
         flow.new_page();
         flow
     }
@@ -95,7 +97,7 @@ impl Flow {
         if self.y > TOP {
             self.y += [0.0, 4.0, 4.5, 2.0][usize::from(level.min(3))];
         }
-        self.need(size + 22.0);
+        self.need(size + 34.0);
         let node = self.node(NodeKind::Heading(level), None, text);
         let part = Part { node: Some(node), size, bold: true, colour: BLACK };
         self.wrapped(&part, SIDE, Self::across(), text);
@@ -104,6 +106,17 @@ impl Flow {
             self.fill((SIDE, y), (Self::across(), 0.3), RULE);
         }
         self.y += if level == 1 { -2.5 } else { 0.2 * size };
+        if level == 2 {
+            self.headed = (self.pages(), self.y);
+        }
+    }
+    /// A heading that stays on one page with the drawing of this size below it.
+    pub(in crate::publish) fn heading_before(&mut self, level: u8, text: &str, drawing: (f64, f64)) {
+        let tall = drawn(drawing).1;
+        if tall > 0.0 {
+            self.need(tall + 16.0);
+        }
+        self.heading(level, text);
     }
     /// A paragraph.
     pub(in crate::publish) fn para(&mut self, text: &str) {
@@ -150,8 +163,9 @@ impl Flow {
     pub(in crate::publish) fn caution(&mut self, text: &str) {
         let most = Self::across() - 6.0;
         let tall = 1.35 * TEXT * lines(text, false, TEXT, most).len() as f64;
-        self.need(tall + 4.0);
-        let y = self.y - 3.4;
+        self.need(tall + 5.0);
+        self.y += 0.9;
+        let y = self.y - 4.2;
         self.fill((SIDE, y), (Self::across(), tall + 2.4), [253, 243, 236]);
         self.fill((SIDE, y), (1.4, tall + 2.4), ORANGE);
         let node = self.node(NodeKind::Paragraph, None, "");
@@ -203,8 +217,7 @@ impl Flow {
         if svg.is_empty() {
             return;
         }
-        let scale = (Self::across() / size.0).min(1.0).min((END - TOP - 20.0) / size.1);
-        let size = (size.0 * scale, size.1 * scale);
+        let size = drawn(size);
         self.need(size.1 + 2.0);
         let node = self.node(NodeKind::Figure, None, alt);
         let svg = crate::publish::drawing::standing_alone(svg, size.0, size.1);
@@ -221,10 +234,13 @@ impl Flow {
         }
         let (widths, size) = super::cells::widths(&cells, Self::across());
         self.need(30.0);
-        let caption = self.node(NodeKind::Paragraph, None, "");
-        let part = Part { node: Some(caption), size: 2.9, bold: true, colour: GREY };
-        self.wrapped(&part, SIDE, Self::across(), &table.title);
-        self.y += 1.2;
+        // Right below its chapter's heading a table needs no name of its own.
+        if self.headed != (self.pages(), self.y) {
+            let caption = self.node(NodeKind::Paragraph, None, "");
+            let part = Part { node: Some(caption), size: 2.9, bold: true, colour: GREY };
+            self.wrapped(&part, SIDE, Self::across(), &table.title);
+            self.y += 1.2;
+        }
         let node = self.node(NodeKind::Table, None, &table.title);
         self.table_row(Some(node), &cells.heads, &widths, &cells.numbers, size, true);
         for row in &cells.rows {
@@ -290,6 +306,12 @@ impl Flow {
         }
         self.paper
     }
+}
+
+/// Size a drawing of this size is put on the page at.
+fn drawn(size: (f64, f64)) -> (f64, f64) {
+    let scale = (Flow::across() / size.0).min(1.0).min((END - TOP - 20.0) / size.1);
+    if scale.is_finite() { (size.0 * scale, size.1 * scale) } else { (0.0, 0.0) }
 }
 
 fn card_height((_, items, large): &(&str, &[String], bool), wide: f64) -> f64 {

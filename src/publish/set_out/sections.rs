@@ -210,7 +210,7 @@ fn titles(
     let title = format!("{}Long-section of drain {name}, head to mouth", heading.mark());
     d.label((20.0, 32.0), &title, 20.0, "font-weight=\"600\"");
     let section = format!(
-        "{}; bed {:.2} m wide, batters 1 in {:.1}, mean fall {}; heights drawn {:.0} times larger than lengths",
+        "{}; bed at most {:.2} m wide, batters 1 in {:.1}, mean fall {}; heights drawn {:.0} times larger than lengths",
         clip(&results.site.name, 60),
         drain.section.bottom_m,
         drain.section.batter_h_per_v,

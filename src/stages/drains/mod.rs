@@ -154,6 +154,7 @@ impl Stage for DrainsStage {
         let outflows = outflow::outflows(&input, &works, params);
         let plan = DrainPlan { drains, proofs, crossings, outflows, row_ponds, row_spills, spoil };
         let mut findings = report::findings(&input, &plan, &net, &inverts, params);
+        findings.extend(report::held_width(&net, &plan.drains, &sizing::shallow(&net, &inverts, &loads, params)));
         if !full_depth {
             findings.push(report::shallow_note(params));
         }

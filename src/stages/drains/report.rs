@@ -3,11 +3,11 @@
 use super::network::Network;
 use super::outflow::INSIDE;
 use super::params::DrainsParams;
-use super::sizing::TOLERANCE_M;
+use super::sizing::{Shallow, TOLERANCE_M, WIDEST_BED_M};
 use super::spoil_words;
 use crate::finding::{Finding, Place, Severity};
 use crate::land::drains::{
-    AmongRows, Crossing, Drain, DrainPlan, Drains, DrainsTo, GroundState, OutflowChange, RowProof,
+    AmongRows, Crossing, Drain, DrainKind, DrainPlan, Drains, DrainsTo, GroundState, OutflowChange, RowProof,
 };
 use crate::methods::hydraulics::{Inverts, Section, manning_discharge_m3_s};
 use crate::stages::drains::DrainsInput;
@@ -17,8 +17,6 @@ use std::collections::{BTreeMap, BTreeSet};
 
 /// A drain deeper than this is a danger to people and machines, metres (common practice, no source).
 const DEEP_M: f64 = 1.5;
-/// A wider bed than this is no longer a drain one digs, metres (common practice, no source).
-const WIDE_M: f64 = 10.0;
 
 fn finding(severity: Severity, code: &str, message: String) -> Finding {
     Finding::new(severity, "drains", code, message)
@@ -97,9 +95,9 @@ fn ends_too_high(input: &DrainsInput<'_>, net: &Network, inverts: &Inverts, p: &
             let length_m = path_length_m(net, head);
             let fall = Slope::from_ratio(if length_m > 0.0 { (start_m - level_m) / length_m } else { 0.0 });
             let advice = if fall.ratio() > 0.0 {
-                format!("At a bed fall of {} it would just reach; or raise the ground there by that height, lower the outlet, or lead the block elsewhere.", fall.label())
+                format!("What to do: give it a bed fall of {}, which just reaches; or raise the ground there by that height, agree on a lower outlet, or lead the block elsewhere.", fall.label())
             } else {
-                "Even a level bed would not reach it: raise the ground there, lower the outlet, or lead the block elsewhere.".to_owned()
+                "Even a level bed dug there would not reach it. What to do: do not dig deeper than the level allowed; lead the water over the low ground between banks or on fill, agree with the authority on a lower outlet, or lead the block elsewhere.".to_owned()
             };
             finding(
                 Severity::Severe,
@@ -276,14 +274,6 @@ fn drain_findings(drain: &Drain, p: &DrainsParams) -> Vec<Finding> {
         );
         all.push(finding(Severity::Warning, "drain_scours", message).at(place()));
     }
-    if drain.section.bottom_m > WIDE_M {
-        let message = format!(
-            "Drain {} needs a bed {:.1} m wide to carry {:.2} m3/s at this depth and fall. Deepen it if the outlet allows, split \
-             its catchment, or accept that water stands longer (`drains.design_flow`).",
-            drain.id, drain.section.bottom_m, drain.design_m3_s
-        );
-        all.push(finding(Severity::Warning, "drain_wide", message).at(place()));
-    }
     if drain.section.depth_m > DEEP_M {
         let message = format!(
             "Drain {} is up to {:.2} m deep. Sides can collapse on people and machines roll in at the edge: flatten the batters, \
@@ -304,6 +294,33 @@ fn drain_findings(drain: &Drain, p: &DrainsParams) -> Vec<Finding> {
         all.push(finding(Severity::Warning, "drain_drops", message).at(place()));
     }
     all
+}
+
+/// Where a bed is held at the limit of width and the water rises instead.
+#[must_use]
+pub fn held_width(net: &Network, drains: &[Drain], shallow: &[Shallow]) -> Vec<Finding> {
+    shallow
+        .iter()
+        .map(|s| {
+            let drain = &drains[s.drain];
+            let stands = match (s.above_ground_m > 0.0, drain.kind) {
+                (false, _) => "uses up the free height to the top of its sides".to_owned(),
+                (true, DrainKind::Collector) => {
+                    format!("stands {:.2} m over the ground beside it, on the row ends", s.above_ground_m)
+                }
+                (true, DrainKind::Main) => {
+                    format!("stands {:.2} m over the ground beside it, unless banks hold it", s.above_ground_m)
+                }
+            };
+            let message = format!(
+                "Drain {} would need a bed {:.1} m wide to hold {:.2} m3/s below low ground; it is kept to {WIDEST_BED_M:.0} m over \
+                 {:.0} m of its length, and at that discharge its water {stands}. Fill the low ground, bank a main drain up, \
+                 deepen it if the outlet allows, or split its catchment.",
+                drain.id, s.wished_m, drain.design_m3_s, s.length_m
+            );
+            finding(Severity::Warning, "drain_wide", message).at(point(net.nodes[s.node].at))
+        })
+        .collect()
 }
 
 /// Outlets whose wet-week water stands above the mouth of the drain.
