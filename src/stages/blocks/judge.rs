@@ -216,7 +216,7 @@ impl Judge<'_> {
         let crop_t = p.yield_t_ha * row_m * p.row_spacing_m / M2_PER_HA;
         let cost = YearlyCost {
             turning: self.turn_cost() * stride * lines.len() as f64,
-            headland: (area_m2 - row_m * p.row_spacing_m).max(0.0) * self.headland_per_m2(),
+            headland: (area_m2 - row_m * p.row_spacing_m).max(0.0) * self.grass_per_m2(),
             drain_land: 0.0,
             drain_digging: 0.0,
             short_rows: short * p.passes_per_year * p.short_row_s / 3_600.0 * self.rates.harvester_per_h.likely,
@@ -260,14 +260,9 @@ impl Judge<'_> {
         self.rates.gross_margin_per_ha.likely / M2_PER_HA
     }
 
-    /// Land under a headland: the crop it does not bear, and its grass.
-    pub(super) fn headland_per_m2(&self) -> f64 {
+    /// Land in grass, under a headland or left without a block: the crop it does not bear, and the grass.
+    pub(super) fn grass_per_m2(&self) -> f64 {
         self.margin_per_m2() + self.yearly_of(self.rates.grass_per_m2.likely)
-    }
-
-    /// Land left without a block: the crop it does not bear, less the clearing it is spared.
-    pub(super) fn left_out_per_m2(&self) -> f64 {
-        (self.margin_per_m2() - self.yearly_of(self.params.clearing_per_ha) / M2_PER_HA).max(0.0)
     }
 
     /// What dollars paid once, with the contingency on them, come to in a year.

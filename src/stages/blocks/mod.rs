@@ -353,7 +353,7 @@ impl Layout<'_> {
     fn sum(&self, whole: &Outline, parts: &[Part], price: impl Fn(&Trial) -> f64) -> f64 {
         let covered: f64 = parts.iter().map(|p| p.outline.area_m2).sum();
         let lost_m2 = (whole.area_m2 - covered).max(0.0) / self.judge.scale.powi(2);
-        lost_m2 * self.judge.left_out_per_m2() + parts.iter().map(|p| price(&p.trial)).sum::<f64>()
+        lost_m2 * self.judge.grass_per_m2() + parts.iter().map(|p| price(&p.trial)).sum::<f64>()
     }
 
     /// A part with its first row placed.

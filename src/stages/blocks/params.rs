@@ -156,13 +156,10 @@ pub struct BlocksParams {
     /// Digging of a drain along the low ends, cubic metres a metre.
     #[schemars(range(min = 0.0, max = 20.0), extend("x-source" = "bed 1 m, depth 1 m, batters 1:1; common practice, no source"))]
     pub drain_m3_per_m: f64,
-    /// What clearing and surveying a hectare costs once: land left without a block is spared it.
-    #[schemars(range(min = 0.0, max = 20_000.0), extend("x-source" = "common practice, no source; what the clearing stage comes to on old beds"))]
-    pub clearing_per_ha: f64,
     /// Interest on what is paid once, per cent a year.
     #[schemars(range(min = 0.0, max = 30.0), extend("x-source" = "common practice, no source; 6-8, as the costing discounts"))]
     pub discount_pct: f64,
-    /// Years what is paid once is paid off over: earth, digging, grass, clearing.
+    /// Years what is paid once is paid off over: earth, digging, grass.
     #[schemars(range(min = 1, max = 100), extend("x-source" = "two crop cycles, the horizon of the costing"))]
     pub earth_years: u32,
 }
@@ -211,7 +208,6 @@ impl Default for BlocksParams {
             lattice_m: 10.0,
             track_m: 5.0,
             drain_m3_per_m: 2.0,
-            clearing_per_ha: 2_200.0,
             discount_pct: 7.0,
             earth_years: 12,
         }
@@ -228,7 +224,7 @@ impl BlocksParams {
     }
 
     /// Share of what is paid once that is paid back every year, interest included.
-    pub(super) fn pay_off_per_year(&self) -> f64 {
+    pub(crate) fn pay_off_per_year(&self) -> f64 {
         capital_recovery_factor(self.discount_pct / 100.0, self.earth_years)
     }
 

@@ -4,6 +4,8 @@
 //! crop cycles gives the worth against leaving the land as it is. Every figure is low / likely / high; the low case
 //! takes every number at its bad end at once, the high case every number at its good end.
 
+#[cfg(test)]
+mod agrees;
 mod budget;
 mod margin;
 mod worth;
