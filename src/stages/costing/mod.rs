@@ -4,10 +4,10 @@
 //! crop cycles gives the worth against leaving the land as it is. Every figure is low / likely / high; the low case
 //! takes every number at its bad end at once, the high case every number at its good end.
 
-#[cfg(test)]
-mod agrees;
 mod budget;
 mod margin;
+#[cfg(test)]
+mod tests;
 mod worth;
 
 use crate::bibliography::Bibliography;
