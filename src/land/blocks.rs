@@ -78,15 +78,18 @@ pub struct Headland {
     pub width_m: f64,
 }
 
-/// What a layout costs in a year, term by term, dollars. Once-off earth is spread over the stated years.
+/// What a layout costs in a year, term by term, dollars. What is paid once is spread over the stated years, with
+/// interest and contingency.
 #[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
 pub struct YearlyCost {
     /// Turns at row ends.
     pub turning: f64,
-    /// Margin lost on land under headlands and on land too short to plant.
+    /// Margin lost on land under headlands and on land too short to plant, and the grass there.
     pub headland: f64,
     /// Margin lost on land under drains along the low ends.
     pub drain_land: f64,
+    /// Digging of drains along the low ends.
+    pub drain_digging: f64,
     /// Extra time in short rows.
     pub short_rows: f64,
     /// Drains across rows longer than the furrow can carry.
@@ -104,11 +107,12 @@ pub struct YearlyCost {
 impl YearlyCost {
     /// The terms in order, with their names.
     #[must_use]
-    pub const fn terms(&self) -> [(&'static str, f64); 9] {
+    pub const fn terms(&self) -> [(&'static str, f64); 10] {
         [
             ("turning", self.turning),
             ("headland", self.headland),
             ("drain_land", self.drain_land),
+            ("drain_digging", self.drain_digging),
             ("short_rows", self.short_rows),
             ("long_rows", self.long_rows),
             ("fall", self.fall),
@@ -129,6 +133,7 @@ impl YearlyCost {
             turning: self.turning + other.turning,
             headland: self.headland + other.headland,
             drain_land: self.drain_land + other.drain_land,
+            drain_digging: self.drain_digging + other.drain_digging,
             short_rows: self.short_rows + other.short_rows,
             long_rows: self.long_rows + other.long_rows,
             fall: self.fall + other.fall,

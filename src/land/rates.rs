@@ -86,8 +86,9 @@ pub struct Rates {
     /// Harvester with haul-outs, per hour: prices the turns.
     #[schemars(extend("x-source" = "common practice, no source"))]
     pub harvester_per_h: Range,
-    /// What a cropped hectare earns in a year before overheads: prices land under headlands and drains.
-    #[schemars(extend("x-source" = "common practice, no source"))]
+    /// What a cropped hectare earns in a year, planting and growing paid, before overheads: prices land under headlands and
+    /// drains.
+    #[schemars(extend("x-source" = "what the cash flow lets a hectare earn at the starting values of costing; low and high: common practice, no source"))]
     pub gross_margin_per_ha: Range,
 }
 
@@ -122,7 +123,7 @@ impl Default for Rates {
             planting_per_ha: r(2_000.0, 2_800.0, 3_800.0),
             contingency_pct: r(10.0, 15.0, 30.0),
             harvester_per_h: r(300.0, 400.0, 550.0),
-            gross_margin_per_ha: r(800.0, 1_800.0, 3_000.0),
+            gross_margin_per_ha: r(400.0, 1_000.0, 3_000.0),
         }
     }
 }

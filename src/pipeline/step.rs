@@ -43,7 +43,15 @@ pub struct StageTime {
 pub const RATES_READ: &[(&str, &[&str])] = &[
     (
         "blocks",
-        &["drain_per_m3", "gross_margin_per_ha", "harvester_per_h", "haul_per_m3_per_100_m", "levelling_per_m3"],
+        &[
+            "contingency_pct",
+            "drain_per_m3",
+            "grass_per_m2",
+            "gross_margin_per_ha",
+            "harvester_per_h",
+            "haul_per_m3_per_100_m",
+            "levelling_per_m3",
+        ],
     ),
     (
         "levelling",

@@ -66,6 +66,7 @@ pub(super) fn bearing_study(results: &Results<'_>) -> Table {
         ("turning_per_ha", Real(0)),
         ("headland_per_ha", Real(0)),
         ("drain_land_per_ha", Real(0)),
+        ("drain_digging_per_ha", Real(0)),
         ("short_rows_per_ha", Real(0)),
         ("long_rows_per_ha", Real(0)),
         ("fall_per_ha", Real(0)),

@@ -117,6 +117,7 @@ pub(super) const BLOCK: &[(&str, FieldKind)] = &[
     ("yearly_turning", FieldKind::Real(0)),
     ("yearly_headland", FieldKind::Real(0)),
     ("yearly_drain_land", FieldKind::Real(0)),
+    ("yearly_drain_digging", FieldKind::Real(0)),
     ("yearly_short_rows", FieldKind::Real(0)),
     ("yearly_long_rows", FieldKind::Real(0)),
     ("yearly_fall", FieldKind::Real(0)),

@@ -70,18 +70,21 @@ fn plan(results: &Results<'_>, f: &mut Flow) {
     f.para("\u{201c}Cannot be told\u{201d} means the difference lies inside the 95 % band of the survey. Row by row: tables/rows.csv.");
 }
 
-/// The bearing study without what no one would choose: the eight cheapest bearings of each piece.
+/// The bearing study without what no one would choose: the eight cheapest bearings of each whole piece
+/// and the three cheapest of each block, each ranked among its own.
 pub(in crate::publish) fn cheapest(results: &Results<'_>) -> Table {
     let mut table = tables::bearing_study(results);
     let study = results.plan().and_then(|p| p.blocks).map_or(&[][..], |b| &b.study);
     let better = |t: &BearingTrial| {
-        let cheaper = |o: &&BearingTrial| o.piece == t.piece && o.yearly_cost_per_ha < t.yearly_cost_per_ha;
+        let cheaper =
+            |o: &&BearingTrial| o.piece == t.piece && o.block == t.block && o.yearly_cost_per_ha < t.yearly_cost_per_ha;
         study.iter().filter(cheaper).count()
     };
-    let keep: Vec<bool> = study.iter().map(|t| t.chosen || better(t) < 8).collect();
+    let keep: Vec<bool> =
+        study.iter().map(|t| t.chosen || better(t) < if t.block.is_empty() { 8 } else { 3 }).collect();
     let mut each = keep.into_iter();
     table.rows.retain(|_| each.next().unwrap_or(true));
-    table.title = "Bearings tried: the eight cheapest of each piece; all of them: tables/bearing_study.csv".to_owned();
+    table.title = "Bearings tried: the eight cheapest of each piece, the three cheapest of each block; all of them: tables/bearing_study.csv".to_owned();
     table
 }
 

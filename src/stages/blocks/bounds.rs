@@ -42,9 +42,9 @@ pub(super) fn bounds(judge: &Judge<'_>, piece: &Polygon<f64>, planted_m2: f64) -
         // Cells reach over the outline: of the land there is, the cheapest is counted.
         let counted = cell.area_m2.min(area_m2 - reached_m2).max(0.0);
         reached_m2 += counted;
-        let margin = judge.margin_per_m2() / (judge.scale * judge.scale);
-        yearly += counted * (judge.turn_cost() * rows_per_m2).min(margin);
+        let grass = judge.grass_per_m2() / (judge.scale * judge.scale);
+        yearly += counted * (judge.turn_cost() * rows_per_m2).min(grass);
     }
-    yearly += (area_m2 - reached_m2).max(0.0) * judge.margin_per_m2() / (judge.scale * judge.scale);
+    yearly += (area_m2 - reached_m2).max(0.0) * judge.grass_per_m2() / (judge.scale * judge.scale);
     Bounds { rows, yearly }
 }

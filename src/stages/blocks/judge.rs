@@ -57,6 +57,8 @@ pub(super) struct Trial {
     /// Whether low ends are lifted to the drain reach.
     pub(super) raised: bool,
     pub(super) cost: YearlyCost,
+    /// What rows below the wanted length count for in the choice; nobody pays it.
+    pub(super) wish: f64,
     pub(super) crop_haul_m: Option<f64>,
 }
 
@@ -65,8 +67,9 @@ impl Trial {
     pub(super) fn runs_along(&self) -> bool {
         self.earth.is_none_or(|e| e.way != Way::Against)
     }
+    /// What the choice goes by: the yearly cost, and the wish for longer rows.
     pub(super) fn yearly(&self) -> f64 {
-        self.cost.total()
+        self.cost.total() + self.wish
     }
     /// Yearly cost no surface under these rows can beat: the earth at its bound and without haul.
     pub(super) fn least(&self, judge: &Judge<'_>) -> f64 {
@@ -74,7 +77,7 @@ impl Trial {
             Some(e) if e.gap_ratio.is_none() && judge.params.form_land => judge.earth_once(e.m3, 0.0),
             _ => return self.yearly(),
         };
-        self.yearly() - self.cost.earth + bound / judge.params.earth_years
+        self.yearly() - self.cost.earth + judge.yearly_of(bound)
     }
 }
 
@@ -184,7 +187,7 @@ impl Judge<'_> {
                 Some(earth) if self.params.form_land => self.with_earth(&other, earth),
                 _ => YearlyCost { fall: best.cost.fall, undrained: best.cost.undrained, ..other.cost },
             };
-            if cost.total() < best.yearly() - 1e-9 {
+            if cost.total() + other.wish < best.yearly() - 1e-9 {
                 best = Trial { cost, earth: best.earth, raised: best.raised, ..other };
             }
         }
@@ -208,16 +211,15 @@ impl Judge<'_> {
         let lengths_m: Vec<f64> = lines.iter().map(|l| l.length_m() / self.scale).collect();
         let area_m2 = outline.area_m2 / (self.scale * self.scale);
         let row_m = stride * lengths_m.iter().sum::<f64>();
-        let margin = self.margin_per_m2();
         let short = stride * lengths_m.iter().filter(|l| **l < p.short_row_m).count() as f64;
         let haul = self.loading.map(|place| self.crop_haul_m(place, &lines));
         let crop_t = p.yield_t_ha * row_m * p.row_spacing_m / M2_PER_HA;
         let cost = YearlyCost {
             turning: self.turn_cost() * stride * lines.len() as f64,
-            headland: (area_m2 - row_m * p.row_spacing_m).max(0.0) * margin,
+            headland: (area_m2 - row_m * p.row_spacing_m).max(0.0) * self.grass_per_m2(),
             drain_land: 0.0,
-            short_rows: self.wish_price(&lengths_m, stride)
-                + short * p.passes_per_year * p.short_row_s / 3_600.0 * self.rates.harvester_per_h.likely,
+            drain_digging: 0.0,
+            short_rows: short * p.passes_per_year * p.short_row_s / 3_600.0 * self.rates.harvester_per_h.likely,
             long_rows: stride * self.spoon_drains(&lines) * self.spoon_drain_cost(),
             fall: 0.0,
             earth: 0.0,
@@ -230,6 +232,7 @@ impl Judge<'_> {
             earth: None,
             raised: false,
             cost,
+            wish: self.wish_price(&lengths_m, stride),
             crop_haul_m: haul,
             stride,
             lengths_m,
@@ -257,6 +260,17 @@ impl Judge<'_> {
         self.rates.gross_margin_per_ha.likely / M2_PER_HA
     }
 
+    /// Land in grass, under a headland or left without a block: the crop it does not bear, and the grass.
+    pub(super) fn grass_per_m2(&self) -> f64 {
+        self.margin_per_m2() + self.yearly_of(self.rates.grass_per_m2.likely)
+    }
+
+    /// What dollars paid once, with the contingency on them, come to in a year.
+    pub(super) fn yearly_of(&self, once: f64) -> f64 {
+        let contingency = 1.0 + self.rates.contingency_pct.likely / 100.0;
+        contingency * once * self.params.pay_off_per_year()
+    }
+
     /// Earth with its haul, dollars once.
     pub(super) fn earth_once(&self, m3: f64, haul_m: f64) -> f64 {
         let further = (haul_m / 100.0 - 1.0).max(0.0);
@@ -269,7 +283,8 @@ impl Judge<'_> {
         let planted_m2 = trial.stride * trial.lengths_m.iter().sum::<f64>() * self.params.row_spacing_m;
         YearlyCost {
             drain_land: low_ends_m * self.params.drain_strip_m * self.margin_per_m2(),
-            earth: self.earth_once(earth.m3, earth.haul_m) / self.params.earth_years,
+            drain_digging: self.yearly_of(low_ends_m * self.params.drain_m3_per_m * self.rates.drain_per_m3.likely),
+            earth: self.yearly_of(self.earth_once(earth.m3, earth.haul_m)),
             fall: 0.0,
             undrained: earth.undrained_ratio * planted_m2 * self.margin_per_m2() * self.params.undrained_loss_ratio,
             ..trial.cost
@@ -327,7 +342,7 @@ impl Judge<'_> {
         let p = self.params;
         let dug_m3 = 0.5 * p.spoon_drain_m * p.furrow_depth_m * p.row_spacing_m;
         p.spoon_drain_m * p.row_spacing_m * self.margin_per_m2()
-            + dug_m3 * self.rates.drain_per_m3.likely / p.earth_years
+            + self.yearly_of(dug_m3 * self.rates.drain_per_m3.likely)
     }
 
     /// Share of the row metres whose fall is within limits on the ground as it lies.

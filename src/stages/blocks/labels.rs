@@ -72,7 +72,7 @@ fn prices(judge: &Judge<'_>, whole: &Outline, bearing: Bearing, h: f64) -> impl 
         runs.entry(span.index).or_default().push(ends);
     }
     let depths = Lattice::of(judge, whole, bearing, h).and_then(|lattice| lattice.lane_depths(judge));
-    let earth = judge.earth_once(0.5, 0.0) / p.earth_years;
+    let earth = judge.yearly_of(judge.earth_once(0.5, 0.0));
     let (margin, turn, least) = (judge.margin_per_m2(), judge.turn_cost(), p.min_row_length_m * judge.scale);
     let longest = p.longest_row_m() * judge.scale;
     move |at| {

@@ -61,7 +61,7 @@ pub struct Blocks;
 impl Stage for Blocks {
     const INFO: StageInfo = StageInfo {
         name: "blocks",
-        version: 3,
+        version: 4,
         question: "Which way do the rows run, and how long can they be?",
         method: "A layout is priced in dollars a year, term by term: turns, land without rows, land under drains, short rows, \
                  rows longer than their furrow carries, falls outside the limits, earth with its haul, haul of the crop, \
@@ -353,7 +353,7 @@ impl Layout<'_> {
     fn sum(&self, whole: &Outline, parts: &[Part], price: impl Fn(&Trial) -> f64) -> f64 {
         let covered: f64 = parts.iter().map(|p| p.outline.area_m2).sum();
         let lost_m2 = (whole.area_m2 - covered).max(0.0) / self.judge.scale.powi(2);
-        lost_m2 * self.judge.margin_per_m2() + parts.iter().map(|p| price(&p.trial)).sum::<f64>()
+        lost_m2 * self.judge.grass_per_m2() + parts.iter().map(|p| price(&p.trial)).sum::<f64>()
     }
 
     /// A part with its first row placed.

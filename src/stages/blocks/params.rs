@@ -1,5 +1,6 @@
 //! Parameters of the blocks stage.
 
+use crate::methods::economics::capital_recovery_factor;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -152,9 +153,15 @@ pub struct BlocksParams {
     /// Width of a new track, metres.
     #[schemars(range(min = 2.0, max = 20.0), extend("x-source" = "common practice, no source; 4-5 m of gravel"))]
     pub track_m: f64,
-    /// Years the earth is paid off over.
-    #[schemars(range(min = 1.0, max = 100.0), extend("x-source" = "common practice, no source"))]
-    pub earth_years: f64,
+    /// Digging of a drain along the low ends, cubic metres a metre.
+    #[schemars(range(min = 0.0, max = 20.0), extend("x-source" = "bed 1 m, depth 1 m, batters 1:1; common practice, no source"))]
+    pub drain_m3_per_m: f64,
+    /// Interest on what is paid once, per cent a year.
+    #[schemars(range(min = 0.0, max = 30.0), extend("x-source" = "common practice, no source; 6-8, as the costing discounts"))]
+    pub discount_pct: f64,
+    /// Years what is paid once is paid off over: earth, digging, grass.
+    #[schemars(range(min = 1, max = 100), extend("x-source" = "two crop cycles, the horizon of the costing"))]
+    pub earth_years: u32,
 }
 
 impl Default for BlocksParams {
@@ -200,7 +207,9 @@ impl Default for BlocksParams {
             haul_per_t_km: 0.5,
             lattice_m: 10.0,
             track_m: 5.0,
-            earth_years: 20.0,
+            drain_m3_per_m: 2.0,
+            discount_pct: 7.0,
+            earth_years: 12,
         }
     }
 }
@@ -212,6 +221,11 @@ impl BlocksParams {
             Watering::Furrow => self.max_row_length_m.min(self.furrow_run_m),
             Watering::None | Watering::Overhead => self.max_row_length_m,
         }
+    }
+
+    /// Share of what is paid once that is paid back every year, interest included.
+    pub(crate) fn pay_off_per_year(&self) -> f64 {
+        capital_recovery_factor(self.discount_pct / 100.0, self.earth_years)
     }
 
     /// Length of row whose furrow just fills in the design rain at a fall (ratio), metres: a parabolic furrow by

@@ -122,7 +122,7 @@ impl Cutter<'_> {
 
     /// Yearly cost of land left without rows.
     fn in_grass(&self, area_m2: f64) -> f64 {
-        area_m2 / self.judge.scale.powi(2) * self.judge.margin_per_m2()
+        area_m2 / self.judge.scale.powi(2) * self.judge.grass_per_m2()
     }
 
     /// Joins every polygon too small for a block, the smallest first, to the neighbour it shares most of its outline with.

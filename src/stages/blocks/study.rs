@@ -69,6 +69,7 @@ fn row(
             turning: per_ha(cost.turning),
             headland: per_ha(cost.headland),
             drain_land: per_ha(cost.drain_land),
+            drain_digging: per_ha(cost.drain_digging),
             short_rows: per_ha(cost.short_rows),
             long_rows: per_ha(cost.long_rows),
             fall: per_ha(cost.fall),
@@ -76,8 +77,8 @@ fn row(
             crop_haul: per_ha(cost.crop_haul),
             undrained: per_ha(cost.undrained),
         },
-        yearly_cost_per_ha: trial.yearly() / ha,
-        once_cost_per_ha: trial.cost.earth * judge.params.earth_years / ha,
+        yearly_cost_per_ha: cost.total() / ha,
+        once_cost_per_ha: trial.earth.map_or(0.0, |e| judge.earth_once(e.m3, e.haul_m) / ha),
         chosen,
     }
 }

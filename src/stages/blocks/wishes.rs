@@ -87,11 +87,11 @@ impl Sum {
     /// Adds the blocks of so much land as a judge prices them, whatever judge they were made by, and the land they leave.
     pub(super) fn add(&mut self, judge: &Judge<'_>, wanted_m: f64, land_m2: f64, parts: &[Part]) {
         let covered_m2: f64 = parts.iter().map(|p| p.outline.area_m2).sum();
-        self.yearly += (land_m2 - covered_m2).max(0.0) / judge.scale.powi(2) * judge.margin_per_m2();
+        self.yearly += (land_m2 - covered_m2).max(0.0) / judge.scale.powi(2) * judge.grass_per_m2();
         for part in parts {
             let fixed = Fixed { bearing: Some(part.trial.bearing) };
             let trial = search::best(judge, &part.outline, fixed, &[]).unwrap_or_else(|| part.trial.clone());
-            self.yearly += trial.yearly();
+            self.yearly += trial.cost.total();
             self.rows += trial.lengths_m.len() as f64;
             self.reaching += trial.lengths_m.iter().filter(|l| **l >= 0.99 * wanted_m).count() as f64;
             self.row_m += trial.lengths_m.iter().sum::<f64>();

@@ -18,7 +18,8 @@ pub(super) fn areas(input: &CostingInput<'_>) -> Areas {
     let ground = |m2: f64| geodesy.ground_area_m2(geodesy.origin, m2);
     let blocks = &input.blocks.blocks;
     let gross = ground(blocks.iter().map(|b| b.outline.unsigned_area()).sum());
-    let cropped = ground(blocks.iter().map(|b| b.cropped.unsigned_area()).sum());
+    // Land between the headlands that no row stands on bears nothing: it is counted with them, and grassed.
+    let cropped: f64 = blocks.iter().map(|b| b.row_metres() * b.row_spacing_m).sum::<f64>().min(gross);
     Areas { gross_ha: gross / M2_PER_HA, cropped_ha: cropped / M2_PER_HA, headland_m2: (gross - cropped).max(0.0) }
 }
 

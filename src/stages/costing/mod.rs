@@ -5,6 +5,9 @@
 //! takes every number at its bad end at once, the high case every number at its good end.
 
 mod budget;
+mod margin;
+#[cfg(test)]
+mod tests;
 mod worth;
 
 use crate::bibliography::Bibliography;
@@ -55,9 +58,6 @@ pub struct CostingParams {
     /// Years in which that loss halves.
     #[schemars(range(min = 0.5, max = 50.0), extend("x-source" = "common practice, no source; 3-5"))]
     pub subsoil_halving_years: f64,
-    /// Time of one turn of harvester and haul-out, seconds.
-    #[schemars(range(min = 5.0, max = 600.0), extend("x-source" = "common practice, no source; 40-90"))]
-    pub turn_time_s: f64,
     /// What the land earns if it is left as it is, per hectare and year.
     #[schemars(range(min = -5_000.0, max = 5_000.0), extend("x-source" = "the user's knowledge"))]
     pub leave_as_is_per_ha: f64,
@@ -82,7 +82,6 @@ impl Default for CostingParams {
             undrained_loss_t_ha: 10.0,
             subsoil_loss_pct: 15.0,
             subsoil_halving_years: 4.0,
-            turn_time_s: 60.0,
             leave_as_is_per_ha: 0.0,
             discount_pct: 7.0,
             horizon_years: 12,
@@ -116,7 +115,8 @@ impl Stage for CostingStage {
         question: "Is it worth it?",
         method: "Budget: quantities of the plan times low / likely / high rates, contingency as its own line. Cash flow: \
                  works in year 0, then crop cycles of a plant crop, ratoons and a fallow; rows not proven to drain lose \
-                 yield, land cut into subsoil loses a share that mends, turns cost harvester time. Net present value, \
+                 yield, land cut into subsoil loses a share that mends, turns and short rows cost harvester time as \
+                 the layout was judged. Net present value, \
                  payback, peak debt, break-even price and yield against leaving the land as it is. The low case takes \
                  every number at its bad end at once.",
         needs: &["survey", "blocks"],
@@ -145,7 +145,8 @@ impl Stage for CostingStage {
             total,
         };
         ctx.progress.advance(Self::INFO.name, 1.0);
-        let findings = findings(&value);
+        let mut findings = findings(&value);
+        findings.extend(margin::apart(input.rates, params));
         Ok(Outcome { value, findings })
     }
 }
@@ -160,10 +161,16 @@ fn farm(input: &CostingInput<'_>, areas: &budget::Areas) -> worth::Farm {
     worth::Farm { cropped_ha: areas.cropped_ha, undrained_ratio, subsoil_ratio }
 }
 
+/// Hours that turns and short rows take in a year of crop: as the layout was judged, whose dollars are at the likely rate.
+fn turning_h(input: &CostingInput<'_>) -> f64 {
+    let dollars: f64 = input.blocks.blocks.iter().map(|b| b.judged.cost.turning + b.judged.cost.short_rows).sum();
+    let per_h = input.rates.harvester_per_h.likely;
+    if per_h > 0.0 { dollars / per_h } else { 0.0 }
+}
+
 /// Bad, likely and good.
 fn cases(input: &CostingInput<'_>, total: Range, params: &CostingParams) -> [worth::Case; 3] {
-    let rows: usize = input.blocks.blocks.iter().map(|b| b.rows.len()).sum();
-    let turning_h = rows as f64 * params.turn_time_s / 3_600.0;
+    let turning_h = turning_h(input);
     let replant = input.rates.planting_per_ha.zip(input.rates.cover_crop_per_ha, |a, b| a + b);
     let case =
         |works, price_per_t, yield_t_ha, harvest_per_t, growing_per_ha, replant_per_ha, per_h: f64| worth::Case {

@@ -81,7 +81,7 @@ fn payments(farm: &Farm, case: &Case, params: &CostingParams) -> Vec<f64> {
         .collect()
 }
 
-fn npv(farm: &Farm, case: &Case, params: &CostingParams) -> f64 {
+pub(super) fn npv(farm: &Farm, case: &Case, params: &CostingParams) -> f64 {
     net_present_value(params.discount_pct / 100.0, &payments(farm, case, params))
 }
 

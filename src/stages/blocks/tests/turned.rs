@@ -45,7 +45,8 @@ fn in_common_m2(one: &BlockPlan, other: &BlockPlan, turn: &AffineTransform) -> f
 
 #[test]
 fn the_plan_turns_with_the_land() {
-    let land = l_shape();
+    // On an L of legs as wide as each other two cuts cost the same within a thousandth, and rounding takes one or the other.
+    let land = polygon![(x: 0.0, y: 0.0), (x: 800.0, y: 0.0), (x: 800.0, y: 240.0), (x: 300.0, y: 240.0), (x: 300.0, y: 700.0), (x: 0.0, y: 700.0)];
     let before = plan(land.clone(), &ground_under(&land, height), &BlocksParams::default());
     let area: f64 = before.blocks.iter().map(|b| b.outline.unsigned_area()).sum();
     for (name, turn, back) in [
