@@ -310,7 +310,7 @@ mod tests {
         };
         let loads = Loads { area_ha: vec![116.9; 2], travel_min: vec![60.0; 2], rational_m3_s: vec![0.0; 2] };
         let p = DrainsParams::default();
-        let drain = &size(&net, &inverts, &loads, &BlockPlan::default(), &p)[0];
+        let drain = &size(&net, &inverts, &loads, &BlockPlan::default(), &p)[0].drain;
         assert!((drain.section.bottom_m - WIDEST_BED_M).abs() < 1e-9);
         assert!((drain.flow_depth_m - 0.446_7).abs() < 5e-4, "{}", drain.flow_depth_m);
         let [held] = shallow(&net, &inverts, &loads, &p)[..] else { panic!("one drain is held") };
