@@ -5,6 +5,8 @@
 //! takes every number at its bad end at once, the high case every number at its good end.
 
 mod budget;
+#[cfg(test)]
+mod tests;
 mod worth;
 
 use crate::bibliography::Bibliography;
