@@ -36,7 +36,6 @@ pub(super) fn straighten(
         return true;
     }
     let parts = PARTS as f32;
-    heights.iter_mut().enumerate().for_each(|(p, z)| *z = (height(p) * parts).round() as i32);
     let most_parts = most_bend * PARTS;
     let fine = Limits {
         fit,
@@ -45,6 +44,9 @@ pub(super) fn straighten(
         most_bend: most_parts - ROUNDED_BEND.min(most_parts / 4),
         room: ROUNDED_STEP,
     };
+    for (p, z) in heights.iter_mut().enumerate() {
+        *z = fine.within(p, (height(p) * parts).round() as i64);
+    }
     fine.project(heights, ROUNDS_IN_PARTS);
     heights.iter_mut().for_each(|z| *z = (*z as f32 / parts).round() as i32);
     whole.project(heights, MOST_ROUNDS)
@@ -169,9 +171,14 @@ impl Limits<'_> {
 
     /// Moves a point within its range.
     fn shift(&self, heights: &mut [i32], p: usize, by: i64) {
+        heights[p] = self.within(p, i64::from(heights[p]) + by);
+    }
+
+    /// A height within the range of its point.
+    fn within(&self, p: usize, height: i64) -> i32 {
         let (low, high) = (i64::from(self.level.low[p]) * self.unit, i64::from(self.level.high[p]) * self.unit);
-        let moved = (i64::from(heights[p]) + by).clamp(low.min(high), high);
-        heights[p] = i32::try_from(moved).unwrap_or(heights[p]);
+        let height = height.clamp(low.min(high), high);
+        i32::try_from(height).unwrap_or(if height < 0 { i32::MIN } else { i32::MAX })
     }
 }
 

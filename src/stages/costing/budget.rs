@@ -178,26 +178,16 @@ fn levelling(input: &CostingInput<'_>, areas: &Areas, budget: &mut Budget) {
 
 /// What the digging rate does not hold: it leaves spoil spread beside the drain.
 fn spoil(drains: &DrainPlan, budget: &mut Budget) {
-    let lines: [(&str, &str, fn(&SpoilTo) -> bool); 4] = [
-        ("DR-H1", "drain spoil carried along and spread", |to| *to == SpoilTo::Along),
-        ("DR-H2", "drain spoil hauled to fill", |to| matches!(to, SpoilTo::Block(_))),
-        ("DR-H3", "drain spoil hauled to places for spoil", |to| matches!(to, SpoilTo::Place(_))),
-        ("DR-H4", "drain spoil without a place, as a long haul", |to| *to == SpoilTo::Nowhere),
-    ];
-    for (id, item, is) in lines {
+    let mut add = |id, item, is: fn(&SpoilTo) -> bool| {
         let mine = drains.spoil.iter().filter(|s| is(&s.to));
         let amount = mine.fold(Range::exact(0.0), |sum, s| sum.zip(s.cost, |a, b| a + b));
-        let volume_m3 = drains.spoil_m3(is);
-        budget.add_amount(
-            id,
-            "drains",
-            item,
-            volume_m3,
-            "bank m3",
-            amount,
-            "drains stage: volume by distance and machine",
-        );
-    }
+        let source = "drains stage: volume by distance and machine";
+        budget.add_amount(id, "drains", item, drains.spoil_m3(is), "bank m3", amount, source);
+    };
+    add("DR-H1", "drain spoil carried along and spread", |to| *to == SpoilTo::Along);
+    add("DR-H2", "drain spoil hauled to fill", |to| matches!(to, SpoilTo::Block(_)));
+    add("DR-H3", "drain spoil hauled to places for spoil", |to| matches!(to, SpoilTo::Place(_)));
+    add("DR-H4", "drain spoil without a place, as a long haul", |to| *to == SpoilTo::Nowhere);
 }
 
 fn drains(input: &CostingInput<'_>, budget: &mut Budget) {

@@ -7,6 +7,8 @@
 mod budget;
 mod margin;
 #[cfg(test)]
+mod spoil_tests;
+#[cfg(test)]
 mod tests;
 mod worth;
 

@@ -47,7 +47,14 @@ fn ground() -> Ground {
         control_shift_m: None,
         control_sd_m: None,
     };
-    Ground { surveyed: model.clone(), concept: model, smoothed_over_m: 0.0, beds_mean_m: 0.0, accuracy, point_density: None }
+    Ground {
+        surveyed: model.clone(),
+        concept: model,
+        smoothed_over_m: 0.0,
+        beds_mean_m: 0.0,
+        accuracy,
+        point_density: None,
+    }
 }
 
 fn reckoned(bearing_deg: f64, rates: &Rates, params: &CostingParams) -> (BlockPlan, Costing) {

@@ -40,7 +40,7 @@ mod spoil_tests;
 mod spoil_words;
 mod strips;
 #[cfg(test)]
-mod test_farm;
+pub(super) mod test_farm;
 #[cfg(test)]
 mod tests;
 mod two_way;

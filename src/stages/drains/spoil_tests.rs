@@ -65,19 +65,6 @@ fn stretch(dug_m3: f64, room_m2: f64) -> Stretch {
     Stretch { drain: 0, line, dug_m3, half_top_m: 1.0, room_m2 }
 }
 
-/// The farm with block 1 lacking soil at 110 m east, 310 m north.
-fn lacking(volume_m3: f64) -> Farm {
-    let mut farm = Farm::plane(8.8);
-    farm.form_first_block();
-    let levelling = farm.levelling.as_mut().unwrap();
-    let spec = levelling.cut_fill.0.spec;
-    let mut depths = crate::grid::Raster::filled(spec, 0.0_f32);
-    depths.set(spec.cell_at(Coord { x: 112.0, y: 312.0 }).unwrap(), -0.1);
-    levelling.cut_fill.0 = depths;
-    levelling.blocks[0].unplaced_m3 = volume_m3;
-    farm
-}
-
 fn by_way(spoil: &[crate::land::drains::Spoil]) -> Vec<(SpoilTo, f64, f64)> {
     spoil.iter().map(|s| (s.to.clone(), s.volume_m3, s.cost.likely)).collect()
 }
@@ -148,7 +135,7 @@ fn strips_keep_off_rows_boundary_and_kept_land() {
 /// 200 m away takes 30 m3 at 1.65 + 2 x 0.75 + 0.50 = 3.65. The other 12 m3 go nowhere, at 7.00.
 #[test]
 fn a_case_by_hand() {
-    let mut farm = lacking(50.0);
+    let mut farm = Farm::lacking(50.0);
     farm.site.layers.earth_places = vec![spoil_place((310.0, 10.0), Some(30.0), 0.5)];
     let p = DrainsParams::default();
     let spoil = spoil::plan(&input(&farm), (&[7], &[stretch(100.0, 100.0)]), &p).unwrap();
@@ -188,7 +175,7 @@ fn a_case_by_hand() {
 /// over 300 m; with a creek between, worth 500 m, 6.60 by truck; with two of them 7.60, and nothing is hauled.
 #[test]
 fn a_block_is_filled_only_when_that_is_cheaper() {
-    let mut farm = lacking(50.0);
+    let mut farm = Farm::lacking(50.0);
     let p = DrainsParams::default();
     let filled = |farm: &Farm| {
         let spoil = spoil::plan(&input(farm), (&[1], &[stretch(100.0, 5_000.0)]), &p).unwrap();
@@ -220,47 +207,5 @@ fn loose_soil_takes_more_room() {
         near(spoil[0].volume_m3, beside_m3, 1e-9);
         near(spoil[0].depth_m, depth_m, 1e-9);
         near(spoil.iter().map(|s| s.volume_m3).sum(), 1_000.0, 1e-9);
-    }
-}
-
-/// The budget holds digging as before, carrying and places beside it, and takes the long haul that drain spoil spares off
-/// the block it fills: nothing twice.
-#[test]
-fn the_budget_counts_spoil_once() {
-    use crate::stages::costing::{CostingInput, CostingParams, CostingStage};
-    let mut farm = lacking(50.0);
-    farm.levelling.as_mut().unwrap().blocks[0].cost = crate::units::Range::new(500.0, 800.0, 1_200.0);
-    farm.site.layers.earth_places = vec![spoil_place((310.0, 10.0), Some(30.0), 0.5)];
-    let plan = farm.run(&DrainsParams { spoil_width_m: 3.0, ..DrainsParams::default() }).value;
-    let cancel = std::sync::atomic::AtomicBool::new(false);
-    let ctx = Ctx { progress: &crate::stages::Silent, cancel: &cancel };
-    let budget = |drains: &DrainPlan| {
-        let input = CostingInput {
-            site: &farm.site,
-            blocks: &farm.blocks,
-            levelling: farm.levelling.as_ref(),
-            drains: Some(drains),
-            clearing: None,
-            rates: &farm.rates,
-        };
-        CostingStage::run(input, &CostingParams::default(), &ctx).unwrap().value.budget
-    };
-    let with = budget(&plan);
-    let without = budget(&DrainPlan { spoil: Vec::new(), ..plan.clone() });
-    let sum = |lines: &[crate::land::costing::BudgetLine]| {
-        lines.iter().filter(|l| l.id != "CT-1").map(|l| l.amount.likely).sum::<f64>()
-    };
-    let carrying: f64 = plan.spoil.iter().map(|s| s.cost.likely).sum();
-    let spared: f64 = plan.spoil.iter().map(|s| s.spares.likely).sum();
-    near(spared, 350.0, 1e-6);
-    near(sum(&with) - sum(&without), carrying - spared, 1e-6);
-    let line = |lines: &[crate::land::costing::BudgetLine], id: &str| {
-        lines.iter().find(|l| l.id == id).map_or(0.0, |l| l.amount.likely)
-    };
-    near(line(&without, "LV-B1"), 800.0, 1e-9);
-    near(line(&with, "LV-B1"), 450.0, 1e-6);
-    for drain in &plan.drains {
-        let id = format!("DR-{:02}", drain.id);
-        near(line(&with, &id), drain.excavation_m3 * farm.rates.drain_per_m3.likely, 1e-6);
     }
 }

@@ -154,6 +154,17 @@ impl Farm {
             contours: Vec::new(),
         });
     }
+    /// The farm with block 1 formed and lacking soil at 110 m east, 310 m north.
+    pub fn lacking(volume_m3: f64) -> Self {
+        let mut farm = Self::plane(8.8);
+        farm.form_first_block();
+        let levelling = farm.levelling.as_mut().unwrap();
+        let mut depths = Raster::filled(levelling.cut_fill.0.spec, 0.0_f32);
+        depths.set(depths.spec.cell_at(Coord { x: 112.0, y: 312.0 }).unwrap(), -0.1);
+        levelling.cut_fill.0 = depths;
+        levelling.blocks[0].unplaced_m3 = volume_m3;
+        farm
+    }
     pub fn run(&self, params: &DrainsParams) -> Outcome<DrainPlan> {
         let cancel = AtomicBool::new(false);
         let input = DrainsInput {
