@@ -220,6 +220,7 @@ pub(super) fn spoil_orders(results: &Results<'_>, plan: &DrainPlan, is_mine: imp
                             machine.words()
                         )
                     }
+                    (Some(machine), false) if s.distance_m < 1.0 => format!(" close by, by {}", machine.words()),
                     (Some(machine), false) => format!(" over {:.0} m, by {}", s.distance_m, machine.words()),
                     (None, false) => String::new(),
                 };
