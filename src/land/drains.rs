@@ -267,6 +267,8 @@ pub enum SpoilTo {
     Along,
     /// Fill of a block that lacks soil.
     Block(BlockId),
+    /// Spread evenly over a whole block, so thin that its falls stay as designed.
+    Over(BlockId),
     /// A place for spoil, by name.
     Place(String),
     /// Nowhere: no place takes it.

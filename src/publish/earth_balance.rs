@@ -2,6 +2,7 @@
 
 use super::earth_tables::pairs;
 use super::{Results, sheet, view};
+use crate::land::blocks::BlockId;
 use crate::land::document::{FieldKind, Table, Value};
 use crate::land::drains::{DrainPlan, Spoil, SpoilTo};
 use crate::land::levelling::{BlockEarth, HaulMachine, PlaceHaul};
@@ -58,7 +59,7 @@ impl Soil {
     fn of_drains(plan: &DrainPlan) -> Self {
         Self {
             drain_dug: plan.spoil_m3(|_| true),
-            drain_spread: plan.spoil_m3(|to| matches!(to, SpoilTo::Beside | SpoilTo::Along)),
+            drain_spread: plan.spoil_m3(|to| matches!(to, SpoilTo::Beside | SpoilTo::Along | SpoilTo::Over(_))),
             to_places: plan.spoil_m3(|to| matches!(to, SpoilTo::Place(_))),
             no_place: plan.spoil_m3(|to| *to == SpoilTo::Nowhere),
             cost: plan.spoil.iter().fold(Range::exact(0.0), |sum, s| sum.zip(s.cost, |a, b| a + b)),
@@ -188,14 +189,15 @@ pub(super) fn spoil(results: &Results<'_>) -> Table {
 
 /// Where spoil goes, in words.
 fn goes(results: &Results<'_>, to: &SpoilTo) -> String {
+    let name = |id: &BlockId| {
+        let blocks = results.plan().and_then(|p| p.blocks).map_or(&[][..], |b| &b.blocks);
+        blocks.iter().find(|b| b.id == *id).map_or_else(|| id.0.to_string(), |b| b.name.clone())
+    };
     match to {
         SpoilTo::Beside => "spread beside it".to_owned(),
         SpoilTo::Along => "spread beside another stretch".to_owned(),
-        SpoilTo::Block(id) => {
-            let blocks = results.plan().and_then(|p| p.blocks).map_or(&[][..], |b| &b.blocks);
-            let name = blocks.iter().find(|b| b.id == *id).map_or_else(|| id.0.to_string(), |b| b.name.clone());
-            format!("fill of block {name}")
-        }
+        SpoilTo::Block(id) => format!("fill of block {}", name(id)),
+        SpoilTo::Over(id) => format!("evenly over block {}", name(id)),
         SpoilTo::Place(name) => format!("to {name}"),
         SpoilTo::Nowhere => "no place yet".to_owned(),
     }

@@ -186,8 +186,9 @@ fn spoil(drains: &DrainPlan, budget: &mut Budget) {
     };
     add("DR-H1", "drain spoil carried along and spread", |to| *to == SpoilTo::Along);
     add("DR-H2", "drain spoil hauled to fill", |to| matches!(to, SpoilTo::Block(_)));
-    add("DR-H3", "drain spoil hauled to places for spoil", |to| matches!(to, SpoilTo::Place(_)));
-    add("DR-H4", "drain spoil without a place, as a long haul", |to| *to == SpoilTo::Nowhere);
+    add("DR-H3", "drain spoil spread over whole blocks", |to| matches!(to, SpoilTo::Over(_)));
+    add("DR-H4", "drain spoil hauled to places for spoil", |to| matches!(to, SpoilTo::Place(_)));
+    add("DR-H5", "drain spoil without a place, as a long haul", |to| *to == SpoilTo::Nowhere);
 }
 
 fn drains(input: &CostingInput<'_>, budget: &mut Budget) {

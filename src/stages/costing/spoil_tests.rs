@@ -25,7 +25,8 @@ fn the_budget_counts_spoil_once() {
         capacity_m3: Some(30.0),
         price_per_m3: 0.5,
     }];
-    let plan = farm.run(&DrainsParams { spoil_width_m: 3.0, ..DrainsParams::default() }).value;
+    let plan =
+        farm.run(&DrainsParams { spoil_width_m: 3.0, spoil_over_block_mm: 0.0, ..DrainsParams::default() }).value;
     let cancel = AtomicBool::new(false);
     let ctx = Ctx { progress: &Silent, cancel: &cancel };
     let budget = |drains: &DrainPlan| {

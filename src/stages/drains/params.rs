@@ -123,6 +123,10 @@ pub struct DrainsParams {
     /// nor on crop, kept land, tracks or buffers of water.
     #[schemars(range(min = 0.0, max = 100.0), extend("x-source" = "common practice, no source"))]
     pub spoil_width_m: f64,
+    /// Depth drain spoil is spread to over a whole block, evenly, loose, millimetres at most; 0 where none may: subsoil that is
+    /// sodic, saline or acid has no place on crop land.
+    #[schemars(range(min = 0.0, max = 100.0), extend("x-source" = "what grading leaves uneven anyway; common practice, no source"))]
+    pub spoil_over_block_mm: f64,
     /// Loose cubic metres that a bank cubic metre of drain spoil makes when it is spread.
     #[schemars(range(min = 1.0, max = 2.0), extend("x-source" = "US Army FM 5-434, table 1-1: sand 1.11, loam 1.25, clay 1.43 (from memory)"))]
     pub spoil_swell_ratio: f64,
@@ -186,6 +190,7 @@ impl Default for DrainsParams {
             deep_bottom_m: 1.0,
             spoil_spread_mm: 100.0,
             spoil_width_m: 12.0,
+            spoil_over_block_mm: 20.0,
             spoil_swell_ratio: 1.25,
             culvert_least_mm: 450.0,
             culvert_head_m: 0.3,

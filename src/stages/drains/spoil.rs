@@ -2,7 +2,7 @@
 //!
 //! Digging leaves it beside the drain, at no further cost, as far as the land beside it can take it at the wished depth.
 //! From there it may be carried along the drain to land with room, to blocks whose fill lacks soil, or to places for
-//! spoil: all in one plan of least money with machines that change with distance, in which a block that is filled saves
+//! spoil, or spread evenly over whole blocks, thin enough to change no fall: all in one plan of least money with machines that change with distance, in which a block that is filled saves
 //! the long haul its soil was priced with. What nothing takes stays and is priced like a long haul.
 //! A block's lack is taken to lie where its fill lies, in proportion. Drains are no obstacles: spoil is carried as they
 //! are dug, from the side the machine stands on.
@@ -22,7 +22,7 @@ use crate::methods::shapes::cells_inside;
 use crate::stages::haul_ground::open_ground;
 use crate::stages::machines::Machines;
 use crate::units::Range;
-use geo::{BoundingRect, Coord, MultiPoint, Point};
+use geo::{Area, BoundingRect, Centroid, Coord, MultiPoint, Point};
 use std::collections::BTreeMap;
 
 /// Side of the cells spoil is carried over, metres: about the distance between stations.
@@ -43,6 +43,11 @@ enum Taker {
         area_m2: f64,
     },
     Block(BlockId),
+    /// A whole block, square metres under rows.
+    Over {
+        block: BlockId,
+        area_m2: f64,
+    },
     /// Name and price a cubic metre.
     Place(String, f64),
 }
@@ -51,6 +56,14 @@ enum Taker {
 struct Offer {
     taker: Taker,
     place: PricedPlace,
+}
+
+/// Land on which spoil is spread.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+enum Spread {
+    /// Beside drains, in one cell.
+    Strip(usize),
+    Block(BlockId),
 }
 
 /// Spoil of one drain that goes one way, summed up.
@@ -74,7 +87,7 @@ pub(super) fn plan(
     let machines = Machines::of(input.rates)
         .map_err(|error| Problem::request("rates_refused", format!("prices of earth machines: {error}")))?;
     let dug: Vec<&Stretch> = stretches.iter().filter(|s| s.dug_m3 > 0.0).collect();
-    let Some(ground) = ground(input, &dug) else { return Ok(Vec::new()) };
+    let Some(ground) = ground(input, &dug, p) else { return Ok(Vec::new()) };
     let offers = offers(input, &ground.spec, stretches, &machines, p);
     let ground = opened(ground, &dug, &offers);
     let earth = GridEarth::gather(ground.spec, dug.iter().map(|s| (s.middle(), s.dug_m3))).map_err(bug)?;
@@ -120,14 +133,15 @@ fn bug(error: impl std::fmt::Display) -> Problems {
 }
 
 /// Open ground about drains and places; `None` where nothing is dug.
-fn ground(input: &DrainsInput<'_>, dug: &[&Stretch]) -> Option<HaulGround> {
+fn ground(input: &DrainsInput<'_>, dug: &[&Stretch], p: &DrainsParams) -> Option<HaulGround> {
     dug.first()?;
     let ends = dug.iter().flat_map(|s| [s.line.start, s.line.end]);
     let places = input.site.layers.earth_places.iter().map(|p| p.at);
     let lacking = input.levelling.map_or(&[][..], |l| &l.blocks).iter().filter(|e| e.unplaced_m3 > LEAST_M3);
     let blocks = input.blocks.blocks.iter().filter(|b| lacking.clone().any(|e| e.block == b.id));
     let corners = blocks.filter_map(|b| b.outline.bounding_rect()).flat_map(|r| [r.min(), r.max()]);
-    let about: Vec<Coord<f64>> = ends.chain(places).chain(corners).collect();
+    let middles = whole_blocks(input, p).map(|(_, at, _)| at);
+    let about: Vec<Coord<f64>> = ends.chain(places).chain(corners).chain(middles).collect();
     let bounds = MultiPoint::from_iter(about.iter().map(|at| Point(*at))).bounding_rect()?;
     let cell_m = CELL_M.max((bounds.width() * bounds.height() / MOST_CELLS).sqrt());
     // A margin of a cell, so that nothing lies on the outermost edge.
@@ -176,6 +190,10 @@ fn offers(
     for (block, at, lacks_m3) in input.levelling.iter().flat_map(|l| lacks(input, l, spec)) {
         list.push(offer(Taker::Block(block), at, Some(lacks_m3), -saved));
     }
+    for (block, at, area_m2) in whole_blocks(input, p) {
+        let room_m3 = area_m2 * p.spoil_over_block_mm / 1_000.0 / p.spoil_swell_ratio;
+        list.push(offer(Taker::Over { block, area_m2 }, at, Some(room_m3), 0.0));
+    }
     let mut used = used_m3(input.levelling);
     for place in input.site.layers.earth_places.iter().filter(|p| p.kind == EarthPlaceKind::Spoil) {
         let taken = used.entry(&place.name).or_default();
@@ -192,6 +210,15 @@ fn offers(
         ));
     }
     list
+}
+
+/// Blocks spoil may be spread over: middle and square metres under rows.
+fn whole_blocks<'a>(
+    input: &DrainsInput<'a>,
+    p: &DrainsParams,
+) -> impl Iterator<Item = (BlockId, Coord<f64>, f64)> + use<'a> {
+    let blocks = if p.spoil_over_block_mm > 0.0 { &input.blocks.blocks[..] } else { &[] };
+    blocks.iter().filter_map(|b| Some((b.id, b.cropped.centroid()?.0, b.cropped.unsigned_area())))
 }
 
 /// What blocks bring to spoil places already, bank cubic metres by name.
@@ -227,13 +254,16 @@ fn lacks(input: &DrainsInput<'_>, levelling: &LevellingPlan, spec: &GridSpec) ->
     list
 }
 
-/// Depth soil lies at on the strips of each cell, loose, metres.
-fn depths(by_cell: &BTreeMap<usize, Vec<Way<'_>>>, p: &DrainsParams) -> BTreeMap<usize, f64> {
-    let mut depths_m: BTreeMap<usize, f64> = BTreeMap::new();
+/// Depth soil is spread to on each piece of land that takes some, loose, metres.
+fn depths(by_cell: &BTreeMap<usize, Vec<Way<'_>>>, p: &DrainsParams) -> BTreeMap<Spread, f64> {
+    let mut depths_m: BTreeMap<Spread, f64> = BTreeMap::new();
     for way in by_cell.values().flatten() {
-        if let Some(Taker::Strip { cell, area_m2 }) = way.offer.map(|o| &o.taker) {
-            *depths_m.entry(*cell).or_default() += way.volume_m3 * p.spoil_swell_ratio / area_m2;
-        }
+        let (land, area_m2) = match way.offer.map(|o| &o.taker) {
+            Some(Taker::Strip { cell, area_m2 }) => (Spread::Strip(*cell), *area_m2),
+            Some(Taker::Over { block, area_m2 }) => (Spread::Block(*block), *area_m2),
+            _ => continue,
+        };
+        *depths_m.entry(land).or_default() += way.volume_m3 * p.spoil_swell_ratio / area_m2;
     }
     depths_m
 }
@@ -244,7 +274,7 @@ fn share(
     cell: usize,
     ways: &[Way<'_>],
     machines: &Machines,
-    depths_m: &BTreeMap<usize, f64>,
+    depths_m: &BTreeMap<Spread, f64>,
     sums: &mut BTreeMap<(usize, SpoilTo, Option<usize>), Sum>,
 ) {
     let all_m3: f64 = ways.iter().map(|w| w.volume_m3).sum();
@@ -261,13 +291,18 @@ fn share(
         };
         let carried = machines.price_per_m3(haul.machine, haul.distance_m);
         let (to, machine, price, depth_m) = match &offer.taker {
-            Taker::Strip { cell: own, .. } if *own == cell => (SpoilTo::Beside, None, Range::exact(0.0), depths_m[own]),
+            Taker::Strip { cell: own, .. } if *own == cell => {
+                (SpoilTo::Beside, None, Range::exact(0.0), depths_m[&Spread::Strip(cell)])
+            }
             Taker::Strip { cell: other, .. } => {
                 let spot = machines.price_per_m3(machines.likely.at(0.0).0, 0.0);
                 let further = carried.zip(spot, |all, spot| (all - spot).max(0.0));
-                (SpoilTo::Along, Some(haul.machine), further, depths_m[other])
+                (SpoilTo::Along, Some(haul.machine), further, depths_m[&Spread::Strip(*other)])
             }
             Taker::Block(block) => (SpoilTo::Block(*block), Some(haul.machine), carried, 0.0),
+            Taker::Over { block, .. } => {
+                (SpoilTo::Over(*block), Some(haul.machine), carried, depths_m[&Spread::Block(*block)])
+            }
             Taker::Place(name, at) => (SpoilTo::Place(name.clone()), Some(haul.machine), carried.map(|c| c + at), 0.0),
         };
         let sum = sums.entry((stretch.drain, to, machine)).or_default();

@@ -65,6 +65,11 @@ fn stretch(dug_m3: f64, room_m2: f64) -> Stretch {
     Stretch { drain: 0, line, dug_m3, half_top_m: 1.0, room_m2 }
 }
 
+/// No block is spread over.
+fn beside_only() -> DrainsParams {
+    DrainsParams { spoil_over_block_mm: 0.0, ..DrainsParams::default() }
+}
+
 fn by_way(spoil: &[crate::land::drains::Spoil]) -> Vec<(SpoilTo, f64, f64)> {
     spoil.iter().map(|s| (s.to.clone(), s.volume_m3, s.cost.likely)).collect()
 }
@@ -77,10 +82,11 @@ fn near(a: f64, b: f64, tolerance: f64) {
 #[test]
 fn dug_is_placed_and_left() {
     let mut farm = Farm::plane(8.8);
-    let tight = DrainsParams { spoil_width_m: 3.0, spoil_spread_mm: 50.0, ..DrainsParams::default() };
-    let none = DrainsParams { spoil_width_m: 0.0, ..DrainsParams::default() };
+    let tight = DrainsParams { spoil_width_m: 3.0, spoil_spread_mm: 50.0, ..beside_only() };
+    let none = DrainsParams { spoil_width_m: 0.0, ..beside_only() };
     for (params, places) in [
         (DrainsParams::default(), vec![]),
+        (beside_only(), vec![]),
         (tight.clone(), vec![]),
         (tight, vec![spoil_place((300.0, 10.0), Some(77.7), 1.0)]),
         (none.clone(), vec![]),
@@ -137,7 +143,7 @@ fn strips_keep_off_rows_boundary_and_kept_land() {
 fn a_case_by_hand() {
     let mut farm = Farm::lacking(50.0);
     farm.site.layers.earth_places = vec![spoil_place((310.0, 10.0), Some(30.0), 0.5)];
-    let p = DrainsParams::default();
+    let p = beside_only();
     let spoil = spoil::plan(&input(&farm), (&[7], &[stretch(100.0, 100.0)]), &p).unwrap();
     assert!(spoil.iter().all(|s| s.drain == 7));
     let ways = by_way(&spoil);
@@ -176,7 +182,7 @@ fn a_case_by_hand() {
 #[test]
 fn a_block_is_filled_only_when_that_is_cheaper() {
     let mut farm = Farm::lacking(50.0);
-    let p = DrainsParams::default();
+    let p = beside_only();
     let filled = |farm: &Farm| {
         let spoil = spoil::plan(&input(farm), (&[1], &[stretch(100.0, 5_000.0)]), &p).unwrap();
         near(spoil.iter().map(|s| s.volume_m3).sum(), 100.0, 1e-9);
@@ -201,11 +207,35 @@ fn a_block_is_filled_only_when_that_is_cheaper() {
 #[test]
 fn loose_soil_takes_more_room() {
     let farm = Farm::plane(8.8);
-    let p = DrainsParams { spoil_swell_ratio: 1.25, spoil_spread_mm: 100.0, ..DrainsParams::default() };
+    let p = DrainsParams { spoil_swell_ratio: 1.25, spoil_spread_mm: 100.0, ..beside_only() };
     for (room_m2, beside_m3, depth_m) in [(12_500.0, 1_000.0, 0.1), (25_000.0, 1_000.0, 0.05), (5_000.0, 400.0, 0.1)] {
         let spoil = spoil::plan(&input(&farm), (&[1], &[stretch(1_000.0, room_m2)]), &p).unwrap();
         near(spoil[0].volume_m3, beside_m3, 1e-9);
         near(spoil[0].depth_m, depth_m, 1e-9);
         near(spoil.iter().map(|s| s.volume_m3).sum(), 1_000.0, 1e-9);
     }
+}
+
+/// By hand: with no room beside the drain, 1,000 bank m3 make 1,250 loose and lie evenly over the nearest block; with room
+/// for half of it there at the wished depth, the rest goes to the next block.
+#[test]
+fn what_is_over_is_spread_over_whole_blocks() {
+    let farm = Farm::plane(8.8);
+    let spread = |mm: f64| {
+        let p = DrainsParams { spoil_over_block_mm: mm, ..DrainsParams::default() };
+        let spoil = spoil::plan(&input(&farm), (&[1], &[stretch(1_000.0, 0.0)]), &p).unwrap();
+        near(spoil.iter().map(|s| s.volume_m3).sum(), 1_000.0, 1e-9);
+        spoil
+    };
+    let area_m2 = |k: usize| geo::Area::unsigned_area(&farm.blocks.blocks[k].cropped);
+    let all = spread(100.0);
+    let SpoilTo::Over(block) = all[0].to else { panic!("{all:?}") };
+    let nearest = farm.blocks.blocks.iter().position(|b| b.id == block).unwrap();
+    near(all[0].depth_m, 1_250.0 / area_m2(nearest), 1e-9);
+    assert!(all.len() == 1 && all[0].cost.likely > 0.0 && all[0].machine.is_some());
+    let half_mm = 1_000.0 * 625.0 / area_m2(nearest);
+    let half = spread(half_mm);
+    let told: Vec<(SpoilTo, bool)> = half.iter().map(|s| (s.to.clone(), s.depth_m > 0.0)).collect();
+    assert!(told.contains(&(SpoilTo::Over(block), true)) && half.len() > 1, "{told:?}");
+    near(half.iter().find(|s| s.to == SpoilTo::Over(block)).unwrap().volume_m3, 500.0, 1e-6);
 }

@@ -34,11 +34,12 @@ fn nowhere(plan: &DrainPlan, p: &DrainsParams) -> Option<Finding> {
     let more = if left.len() > NAMED { ", ..." } else { "" };
     let text = format!(
         "{all_m3:.0} bank m3 of drain spoil have nowhere to go ({}{more}): land beside the drains is full at {:.0} mm and {:.0} m \
-         to a side. Give places for spoil in `site.earth_place`, or widen `drains.spoil_width_m`. Until then the budget holds \
+         to a side, blocks are at {:.0} mm. Give places for spoil in `site.earth_place`, or widen `drains.spoil_width_m`. Until then the budget holds \
          {cost:.0} for a long haul. Do not heap it as a bank: it would shut water in.",
         named.join(", "),
         p.spoil_spread_mm,
-        p.spoil_width_m
+        p.spoil_width_m,
+        p.spoil_over_block_mm
     );
     let at = Place::Point { east_m: place.x, north_m: place.y };
     Some(finding(Severity::Warning, "spoil_nowhere", text).at(at))
@@ -80,19 +81,35 @@ fn summary(plan: &DrainPlan, p: &DrainsParams) -> Option<Finding> {
     if dug_m3 <= LEAST_M3 {
         return None;
     }
+    let over_m3 = plan.spoil_m3(|to| matches!(to, SpoilTo::Over(_)));
     let parts = [
         ("spread beside the stretch they come from", plan.spoil_m3(|to| *to == SpoilTo::Beside)),
         ("carried along and spread beside another stretch", plan.spoil_m3(|to| *to == SpoilTo::Along)),
         ("fill of blocks that lack soil", plan.spoil_m3(|to| matches!(to, SpoilTo::Block(_)))),
+        ("spread evenly over whole blocks", over_m3),
         ("brought to places for spoil", plan.spoil_m3(|to| matches!(to, SpoilTo::Place(_)))),
         ("without a place", plan.spoil_m3(|to| *to == SpoilTo::Nowhere)),
     ];
     let parts: Vec<String> =
         parts.iter().filter(|(_, m3)| *m3 > LEAST_M3).map(|(words, m3)| format!("{m3:.0} {words}")).collect();
     let cost: f64 = plan.spoil.iter().map(|s| s.cost.likely).sum();
+    let over = match plan
+        .spoil
+        .iter()
+        .filter(|s| matches!(s.to, SpoilTo::Over(_)))
+        .map(|s| s.depth_m)
+        .max_by(f64::total_cmp)
+    {
+        Some(depth_m) if over_m3 > LEAST_M3 => format!(
+            " Over blocks it lies {:.0} mm deep at most, evenly, and is worked in: have the subsoil tested first; where it is sodic, \
+             saline or acid, set `drains.spoil_over_block_mm` to 0.",
+            depth_m * 1_000.0
+        ),
+        _ => String::new(),
+    };
     let text = format!(
         "Of {dug_m3:.0} bank m3 dug out of drains are {}. Spread soil lies no deeper than {:.0} mm loose ({:.2} loose m3 to a bank m3), \
-         on the side away from the row ends. Carrying comes to {cost:.0} beside digging.",
+         on the side away from the row ends.{over} Carrying comes to {cost:.0} beside digging.",
         parts.join(", "),
         p.spoil_spread_mm,
         p.spoil_swell_ratio
