@@ -7,8 +7,6 @@
 mod budget;
 mod margin;
 #[cfg(test)]
-mod spoil_tests;
-#[cfg(test)]
 mod tests;
 mod worth;
 
