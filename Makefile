@@ -4,13 +4,17 @@ CARGO ?= cargo
 SYSTEM_PACKAGES = libgdal-dev pkg-config cmake libclang-dev
 DEMO_RUN = demo-run
 
-.PHONY: demo test test-long bench shipped system
+.PHONY: demo picture test test-long bench shipped system
 
 # The demo property, all outputs.
 demo: system
 	$(CARGO) build --release
 	./target/release/rowfall run pipelines/first-cut.toml -o $(DEMO_RUN)
 	@echo "open $(DEMO_RUN)/report.html"
+
+# The picture of the demo's plan the README shows, from the last demo run; rsvg-convert of librsvg draws it.
+picture:
+	rsvg-convert -w 1400 -b white $(DEMO_RUN)/maps/plan.svg -o docs/demo-plan.png
 
 test: system
 	$(CARGO) test

@@ -259,11 +259,11 @@ mod tests {
             Finding::new(Severity::Warning, "drains", "drain_scours", message).at(Place::Named(format!("DR-0{n}")))
         };
         let alone = Finding::new(Severity::Severe, "water", "power_line", "A line crosses. Ask its owner.");
-        let all = [at(2, "runs at 0.9 m/s"), alone.clone(), at(1, "runs at 0.8 m/s")];
+        let all = [at(2, "runs at 0.9 m/s"), alone, at(1, "runs at 0.8 m/s")];
         let groups = grouped(&all);
         assert_eq!(groups.len(), 2);
-        assert_eq!((groups[0].findings[0], groups[0].common.as_str()), (&alone, ""));
-        assert_eq!(groups[0].own, [alone.message.clone()]);
+        assert_eq!((groups[0].findings[0], groups[0].common.as_str()), (&all[1], ""));
+        assert_eq!(groups[0].own, [all[1].message.as_str()]);
         assert_eq!(groups[1].kind(), "drain scours");
         assert_eq!(groups[1].common, "Line it, or break its fall at 0.5 m drops.");
         assert_eq!(groups[1].own, ["Drain 1 runs at 0.8 m/s.", "Drain 2 runs at 0.9 m/s."]);

@@ -1,6 +1,6 @@
 //! Tables of the run folder: layout, drains, findings and assumptions.
 
-use super::{NOTHING, OptionResult, Results, earth_tables, sheet, terrain_layers, view, worth_tables};
+use super::{OptionResult, Results, earth_tables, sheet, terrain_layers, view, worth_tables};
 use crate::finding::{Finding, grouped};
 use crate::land::document::{FieldKind, Table, Value};
 use crate::land::drains::{Drain, Drains};
@@ -304,7 +304,7 @@ pub(super) fn findings_by_kind(results: &Results<'_>) -> Table {
         let places = sheet::count(group.findings.len(), "place");
         rows.push(vec![severity.into(), places.into(), format!("{kind} {}", group.common).trim_end().into()]);
         let each = group.findings.iter().zip(&group.own);
-        rows.extend(each.map(|(f, own)| vec![NOTHING, f.place.to_string().into(), own.as_str().into()]));
+        rows.extend(each.map(|(f, own)| vec![severity.into(), f.place.to_string().into(), own.as_str().into()]));
     }
     sheet::table("findings", "Findings", columns, rows)
 }

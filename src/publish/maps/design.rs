@@ -4,7 +4,7 @@ use super::bands;
 use super::canvas::{Canvas, Layer, Sample};
 use super::ground::{NAME, on_paper, symbol};
 use super::ink;
-use crate::land::blocks::RowBlock;
+use crate::land::blocks::{Row, RowBlock};
 use crate::land::drains::Drain;
 use crate::land::typeface::width;
 use crate::publish::labels::Type;
@@ -69,9 +69,26 @@ pub(super) fn layout(c: &mut Canvas, results: &Results<'_>) {
 /// Rows so far apart that they do not run into a tint.
 fn rows(c: &mut Canvas, block: &RowBlock) {
     let step = (1.5 / (block.row_spacing_m * c.frame.scale).max(0.003)).ceil().clamp(1.0, 500.0);
-    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "between 1 and 500")]
-    let path: String = block.rows.iter().step_by(step as usize).map(|r| c.frame.line(&r.line)).collect();
+    let drawn = block.rows.iter().zip(lanes(block)).filter(|(_, lane)| lane % step == 0.0);
+    let path: String = drawn.map(|(r, _)| c.frame.line(&r.line)).collect();
     c.on(Layer::Rows).path(&path, ink::ROW);
+}
+
+/// The lane of each row, counted across the block: rows in line with one another, as on both sides of a drain, share one,
+/// so that a choice of lanes leaves no side bare.
+fn lanes(block: &RowBlock) -> Vec<f64> {
+    let middle = |r: &Row| (r.high_end() + r.low_end()) / 2.0;
+    let mut lane = 0.0;
+    let mut out = Vec::with_capacity(block.rows.len());
+    for (i, row) in block.rows.iter().enumerate() {
+        let along = row.low_end() - row.high_end();
+        if let Some(last) = i.checked_sub(1).map(|i| middle(row) - middle(&block.rows[i])) {
+            let aside_m = (along.x * last.y - along.y * last.x).abs() / along.x.hypot(along.y).max(f64::EPSILON);
+            lane += (aside_m / block.row_spacing_m).round();
+        }
+        out.push(lane);
+    }
+    out
 }
 
 /// Outlines of the blocks, and new tracks, under another subject.

@@ -303,7 +303,7 @@ pub fn held_width(net: &Network, drains: &[Drain], shallow: &[Shallow]) -> Vec<F
         .iter()
         .map(|s| {
             let drain = &drains[s.drain];
-            let stands = match (s.above_ground_m > 0.0, drain.kind) {
+            let stands = match (s.above_ground_m >= 0.005, drain.kind) {
                 (false, _) => "uses up the free height to the top of its sides".to_owned(),
                 (true, DrainKind::Collector) => {
                     format!("stands {:.2} m over the ground beside it, on the row ends", s.above_ground_m)
