@@ -27,7 +27,7 @@ pub enum Face {
 pub const FACES: [Face; 5] = [Face::Regular, Face::Bold, Face::Arabic, Face::Hebrew, Face::Emoji];
 
 /// The family as named in drawings, with what a viewer may take in its place.
-pub const FAMILY: &str = "Rowfall Sans, Noto Sans, system-ui, sans-serif";
+pub const FAMILY: &str = "Rowfall Sans, Noto Sans, Arial, Liberation Sans, Helvetica, system-ui, sans-serif";
 
 impl Face {
     /// The font file.
