@@ -92,6 +92,11 @@ def main(ours, scratch, sides):
         jobs = [("rowfall", task, [ours, task, dem, out]) for task in ("slope", "fill", "d8acc", "dinf")]
         if shutil.which("gdaldem"):
             jobs.append(("gdaldem", "slope", ["gdaldem", "slope", "-q", "-p", dem, out]))
+        if shutil.which("grass"):
+            steps = [f"r.in.gdal -o input={dem} output=d --q", "g.region raster=d",
+                     "r.watershed -s elevation=d accumulation=acc drainage=dir memory=4000 --q",
+                     f"r.out.gdal input=acc output={out} --q"]
+            jobs.append(("grass", "d8acc", ["grass", "--tmp-location", dem, "--exec", "sh", "-c", " && ".join(steps)]))
         jobs += [(e, t, [sys.executable, __file__, "peer", e, t, dem, out]) for e, t in PEERS]
         found = {}
         for engine, task, command in sorted(jobs, key=lambda j: ("slope", "fill", "d8acc", "dinf").index(j[1])):
@@ -114,6 +119,9 @@ def main(ours, scratch, sides):
                 best = min((v[k], e) for v, e in others if v[k] == v[k]) if any(v[k] == v[k] for v, _ in others) else None
                 if best:
                     print(f"{task}, {what}: {best[0] / own[k]:.1f} times faster than {best[1]}")
+        toolkit, own = found.get(("grass", "d8acc")), found.get(("rowfall", "d8acc"))
+        if toolkit and own:
+            print(f"d8acc, whole process, wall: {toolkit[0] / own[0]:.1f} times faster than the desktop toolkit grass")
 
 
 if sys.argv[1] == "peer":
