@@ -151,8 +151,8 @@ pub(super) fn report(banks: &[OpenedBank], findings: &mut Vec<Finding>) {
     if let Some((bank, name)) = most.and_then(|b| Some((b, b.culvert.as_ref()?))) {
         let size = bank.diameter_m.map_or_else(String::new, |d| format!(" ({:.0} mm)", d * 1000.0));
         let words = format!(
-            "The flow takes {} mapped culverts; {name}{size} drains the most land, {:.1} ha. Whether they are clear, and large \
-             enough for what the works will send them, is for a look on the ground and a drainage engineer.",
+            "Mapped culverts the flow takes: {}. {name}{size} drains the most land, {:.1} ha. Whether each is clear, and large \
+             enough for what the works will send it, is for a look on the ground and a drainage engineer.",
             mapped.len(),
             bank.catchment_ha
         );
@@ -160,7 +160,7 @@ pub(super) fn report(banks: &[OpenedBank], findings: &mut Vec<Finding>) {
     }
     if let Some(bank) = supposed.iter().max_by(|a, b| a.depth_m.total_cmp(&b.depth_m)) {
         let words = format!(
-            "The flow was let through {} banks as though culverts were there (the deepest {:.2} m deep, {:.0} m long). Look at \
+            "Banks the flow was let through as though culverts were there: {} (the deepest {:.2} m deep, {:.0} m long). Look at \
              each on the ground: where there is none, water stands behind the bank.",
             supposed.len(),
             bank.depth_m,
