@@ -54,6 +54,10 @@ fn parsed(face: Face) -> Option<&'static ttf_parser::Face<'static>> {
 #[must_use]
 pub fn face_of(c: char, bold: bool) -> Option<Face> {
     let first = if bold { Face::Bold } else { Face::Regular };
+    // Nearly all text; both faces have all of it.
+    if matches!(c, ' '..='~') {
+        return Some(first);
+    }
     let order = [first, Face::Regular, Face::Arabic, Face::Hebrew, Face::Emoji];
     order.into_iter().find(|f| parsed(*f).is_some_and(|p| p.glyph_index(c).is_some()))
 }
@@ -123,12 +127,24 @@ pub fn pieces(text: &str, bold: bool) -> Vec<Piece<'_>> {
 /// Width of a line of text, in units of the size it is set in. Letters are taken one by one, without kerning.
 #[must_use]
 pub fn width(text: &str, bold: bool, size: f64) -> f64 {
-    let em = |c: char| {
+    size * text
+        .chars()
+        .map(|c| EMS[usize::from(bold)].get(c as usize).copied().unwrap_or_else(|| em(c, bold)))
+        .sum::<f64>()
+}
+
+/// Widths of the first characters, light and bold: nearly all text is made of them, and a face looks each up anew.
+static EMS: LazyLock<[[f64; 128]; 2]> =
+    LazyLock::new(|| [false, true].map(|bold| std::array::from_fn(|c| em(char::from(c as u8), bold))));
+
+/// Width of one character, in units of the size it is set in.
+fn em(c: char, bold: bool) -> f64 {
+    let of_face = || {
         let face = parsed(face_of(c, bold)?)?;
         let advance = face.glyph_hor_advance(face.glyph_index(c)?)?;
         Some(f64::from(advance) / f64::from(face.units_per_em()))
     };
-    size * text.chars().map(|c| em(c).unwrap_or(0.6)).sum::<f64>()
+    of_face().unwrap_or(0.6)
 }
 
 /// Text that can be set: line breaks, control characters and marks that turn the reading order of what follows become
@@ -214,6 +230,9 @@ mod tests {
             assert_eq!(face_of(c, true), Some(face), "{c}");
         }
         assert_eq!(face_of('\u{2212}', true), Some(Face::Bold), "minus sign of tables");
+        for face in [Face::Regular, Face::Bold] {
+            assert!((' '..='~').all(|c| parsed(face).is_some_and(|f| f.glyph_index(c).is_some())), "{face:?}");
+        }
     }
 
     #[test]
