@@ -83,7 +83,7 @@ pub struct TerrainModel {
     pub contours: Vec<Contour>,
     /// Contour interval, metres.
     pub contour_interval_m: f64,
-    /// Depressions worth telling, largest depth times area first, on the concept surface as it lies.
+    /// Depressions worth telling, largest depth times area first, on the concept surface with the mapped culverts open.
     pub depressions: Vec<DepressionRecord>,
     /// Banks the flow was let through.
     pub opened_banks: Vec<OpenedBank>,

@@ -155,8 +155,8 @@ mod tests {
     }
 
     proptest! {
-        /// Ground only falls, the cells touch, and after it no bed along the way stands in water of the pipe's own making
-        /// deeper than the pit at its ends.
+        /// Ground only falls, each cell of the way touches the one before, the upper end is no lower than the lower one, and
+        /// nothing along the way stands higher than the upper end.
         #[test]
         fn ground_only_falls_and_the_way_falls_evenly(
             ground in any_ground(), ends in proptest::array::uniform4(0.0..1.0_f64), reach in 0.0..30.0_f64,
