@@ -214,6 +214,12 @@ pub(super) fn spoil_orders(results: &Results<'_>, plan: &DrainPlan, is_mine: imp
             .map(|s| {
                 let how = match (s.machine, s.depth_m > 0.0) {
                     (None, true) => format!(" {:.0} mm thick, loose", 1_000.0 * s.depth_m),
+                    (Some(machine), true) if matches!(s.to, SpoilTo::Over(_)) => format!(
+                        ", {:.0} mm thick, over {:.0} m by {}, only where the subsoil has been tested",
+                        1_000.0 * s.depth_m,
+                        s.distance_m,
+                        machine.words()
+                    ),
                     (Some(machine), true) => {
                         format!(
                             " {:.0} m along, {:.0} mm thick, by {}",
