@@ -55,6 +55,28 @@ impl Row {
     pub fn high_end(&self) -> Coord<f64> {
         self.line.0.first().copied().unwrap_or_default()
     }
+    /// The place halfway along.
+    #[must_use]
+    pub fn middle(&self) -> Coord<f64> {
+        self.at_share(0.5)
+    }
+    /// The place a share of the row's length from the high end.
+    #[must_use]
+    pub fn at_share(&self, share_ratio: f64) -> Coord<f64> {
+        if let [high, low] = self.line.0.as_slice() {
+            return *high + (*low - *high) * share_ratio;
+        }
+        let length = |l: &geo::Line<f64>| l.dx().hypot(l.dy());
+        let mut left_m = share_ratio * self.line.lines().map(|l| length(&l)).sum::<f64>();
+        for piece in self.line.lines() {
+            let long_m = length(&piece);
+            if left_m <= long_m && long_m > 0.0 {
+                return piece.start + (piece.end - piece.start) * (left_m / long_m);
+            }
+            left_m -= long_m;
+        }
+        self.low_end()
+    }
 }
 
 /// What a headland is for.
@@ -159,6 +181,18 @@ pub struct Judged {
     pub crop_haul_m: Option<f64>,
 }
 
+/// The smooth line the rows of a block are parallels of: arcs and straight pieces joined without a kink, straight on
+/// beyond both ends.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Bend {
+    /// Where it starts.
+    pub start: Coord<f64>,
+    /// Heading there, radians clockwise from grid north.
+    pub heading_rad: f64,
+    /// Length (metres) and curvature (one over metres, positive turns right) of each piece.
+    pub pieces: Vec<(f64, f64)>,
+}
+
 /// Land with one row direction, one surface and one set of outlets.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct RowBlock {
@@ -172,8 +206,10 @@ pub struct RowBlock {
     pub outline: Polygon<f64>,
     /// Land under rows: the outline less its headlands.
     pub cropped: MultiPolygon<f64>,
-    /// Direction the water runs down most rows.
+    /// Direction the water runs down most rows; of rows that bend, the mean direction.
     pub bearing: Bearing,
+    /// The line rows that bend are parallels of, drawn the way the water runs; `None` for straight rows.
+    pub bent: Option<Bend>,
     /// Row spacing on the ground, metres.
     pub row_spacing_m: f64,
     /// Rows, in order of number.

@@ -24,5 +24,5 @@ pub fn surface(points: &[SurveyPoint], spec: GridSpec) -> Option<Raster<f32>> {
 /// Fall of each row from its high end to its low end; `None` for a row the surface does not cover.
 #[must_use]
 pub fn row_falls(surface: &Raster<f32>, rows: &[LineString<f64>]) -> Vec<Option<RowFall>> {
-    rows.iter().map(|row| row_fall(surface, *row.0.first()?, *row.0.last()?)).collect()
+    rows.iter().map(|row| row_fall(surface, &row.0)).collect()
 }

@@ -2,7 +2,7 @@
 
 use crate::grid::Raster;
 use crate::land::blocks::RowFall;
-use crate::methods::surface::{fall_stats, sample_line};
+use crate::methods::surface::{fall_stats, sample_path};
 use crate::units::Slope;
 use geo::Coord;
 
@@ -11,9 +11,9 @@ const FALL_WINDOW_M: f64 = 25.0;
 /// Step heights are sampled at along a row, metres.
 const STEP_M: f64 = 2.5;
 
-/// Fall from `from` to `to` on a surface; `None` off the surface.
-pub(super) fn row_fall(surface: &Raster<f32>, from: Coord<f64>, to: Coord<f64>) -> Option<RowFall> {
-    let profile = sample_line(surface, from, to, STEP_M);
+/// Fall down a line on a surface; `None` off the surface.
+pub(super) fn row_fall(surface: &Raster<f32>, line: &[Coord<f64>]) -> Option<RowFall> {
+    let profile = sample_path(surface, line, STEP_M);
     let stats = fall_stats(&profile, FALL_WINDOW_M)?;
     Some(RowFall {
         mean: Slope::from_ratio(stats.mean_fall),
@@ -28,23 +28,40 @@ pub(super) fn row_fall(surface: &Raster<f32>, from: Coord<f64>, to: Coord<f64>) 
 /// A crest nearer to a row's end than this share of its length parts nothing.
 const LEAST_PART: f64 = 0.05;
 
-/// Where a row of two falls parts its water, as a share of its length from the first point: the highest place of a surface
-/// along it. `None` when that lies at an end, or off the surface.
-pub(super) fn crest_share(surface: &Raster<f32>, from: Coord<f64>, to: Coord<f64>) -> Option<f64> {
-    let profile = sample_line(surface, from, to, STEP_M);
+/// A row of two falls from its crest back to its first point and on to its last, and the share of its length the first
+/// part is: the crest is the highest place of a surface along it. `None` when that lies at an end, or off the surface.
+pub(super) fn parted(surface: &Raster<f32>, line: &[Coord<f64>]) -> Option<(f64, [Vec<Coord<f64>>; 2])> {
+    let profile = sample_path(surface, line, STEP_M);
     let (at, _) = profile.iter().copied().reduce(|a, b| if b.1 > a.1 { b } else { a })?;
     let share = at / profile.last()?.0;
-    (LEAST_PART..=1.0 - LEAST_PART).contains(&share).then_some(share)
+    (LEAST_PART..=1.0 - LEAST_PART).contains(&share).then(|| (share, split(line, share)))
+}
+
+/// A line from the place a share along it back to its first point, and on to its last.
+fn split(line: &[Coord<f64>], share: f64) -> [Vec<Coord<f64>>; 2] {
+    let length = |w: &[Coord<f64>]| (w[1].x - w[0].x).hypot(w[1].y - w[0].y);
+    let mut left_m = share * line.windows(2).map(length).sum::<f64>();
+    for (i, pair) in line.windows(2).enumerate() {
+        let long_m = length(pair);
+        if left_m <= long_m || i + 2 == line.len() {
+            let at = pair[0] + (pair[1] - pair[0]) * (left_m / long_m.max(1e-9)).min(1.0);
+            let back = std::iter::once(at).chain(line[..=i].iter().rev().copied());
+            let ahead = std::iter::once(at).chain(line[i + 1..].iter().copied());
+            return [back.collect(), ahead.collect()];
+        }
+        left_m -= long_m;
+    }
+    [line.to_vec(), line.to_vec()]
 }
 
 /// The fall of a row that may part its water: of its halves the worse in every figure.
-pub(super) fn parted_fall(surface: &Raster<f32>, from: Coord<f64>, to: Coord<f64>) -> Option<RowFall> {
-    let Some(share) = crest_share(surface, from, to) else {
-        let fall = row_fall(surface, from, to)?;
-        return if fall.mean.ratio() >= 0.0 { Some(fall) } else { row_fall(surface, to, from) };
+pub(super) fn parted_fall(surface: &Raster<f32>, line: &[Coord<f64>]) -> Option<RowFall> {
+    let Some((share, [back, ahead])) = parted(surface, line) else {
+        let fall = row_fall(surface, line)?;
+        let turned: Vec<Coord<f64>> = line.iter().rev().copied().collect();
+        return if fall.mean.ratio() >= 0.0 { Some(fall) } else { row_fall(surface, &turned) };
     };
-    let crest = from + (to - from) * share;
-    let (back, ahead) = (row_fall(surface, crest, from)?, row_fall(surface, crest, to)?);
+    let (back, ahead) = (row_fall(surface, &back)?, row_fall(surface, &ahead)?);
     let worse = |a: Slope, b: Slope| if b.ratio() < a.ratio() { b } else { a };
     Some(RowFall {
         mean: Slope::from_ratio(back.mean.ratio() * share + ahead.mean.ratio() * (1.0 - share)),

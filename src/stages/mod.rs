@@ -22,6 +22,7 @@ mod haul_ground;
 pub mod levelling;
 mod machines;
 pub mod program;
+mod row_frame;
 pub mod survey;
 pub mod terrain;
 pub mod water;

@@ -203,10 +203,7 @@ impl ArcLine {
         take(foot(&first, 0.0, at).filter(|f| f.along_m <= 0.0));
         take(foot(&last, 0.0, at).filter(|f| f.along_m >= last.at_m));
         // Joined without a kink, the line has a foot for every place; rounding alone could leave one between two pieces.
-        best.unwrap_or(FramePoint {
-            across_m: (at.x - first.place.x).hypot(at.y - first.place.y),
-            along_m: 0.0,
-        })
+        best.unwrap_or(FramePoint { across_m: (at.x - first.place.x).hypot(at.y - first.place.y), along_m: 0.0 })
     }
 
     /// Length of the parallel `across_m` to the right between two stations, metres.

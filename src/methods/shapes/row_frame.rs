@@ -174,12 +174,8 @@ impl RowFrame {
         let family =
             LineFamily { bearing: Bearing::from_degrees(0.0), spacing_m, origin: Coord { x: first_m, y: 0.0 } };
         let lines = family.clip(&self.unrolled(shape)?);
-        let stretch = |l: &super::ClippedLine| Stretch {
-            index: l.index,
-            across_m: l.start.x,
-            from_m: l.start.y,
-            to_m: l.end.y,
-        };
+        let stretch =
+            |l: &super::ClippedLine| Stretch { index: l.index, across_m: l.start.x, from_m: l.start.y, to_m: l.end.y };
         Some(lines.iter().map(stretch).collect())
     }
 }
@@ -251,9 +247,7 @@ mod tests {
     #[test]
     fn beyond_the_centre_there_is_no_frame() {
         // A square about the centre of the bend: where it passes it, neighbours on the plan are far apart in the frame.
-        let square = |s: f64| {
-            geo::Rect::new(Coord { x: -s, y: -s }, Coord { x: s, y: s }).to_polygon().into()
-        };
+        let square = |s: f64| geo::Rect::new(Coord { x: -s, y: -s }, Coord { x: s, y: s }).to_polygon().into();
         assert!(about_the_origin(100.0).clip(&square(90.0), 2.0, 0.0).is_none());
     }
 }

@@ -102,6 +102,7 @@ fn block(id: u32, name: &str, x0: f64, x1: f64) -> RowBlock {
         headlands: vec![head(y0, y0 + 8.0), head(y1 - 8.0, y1)],
         judged: crate::land::blocks::Judged::default(),
         given: false,
+        bent: None,
     }
 }
 

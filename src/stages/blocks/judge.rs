@@ -3,19 +3,22 @@
 use super::earth::{Earth, Lattice, Way};
 use super::outline::{Outline, is_side};
 use super::params::{BlocksParams, FallWay};
+use super::row_line::{RowLine, thinned};
 use crate::grid::Raster;
 use crate::land::blocks::YearlyCost;
 use crate::land::rates::Rates;
-use crate::methods::shapes::{ClippedLine, Frame, row_spans};
-use crate::methods::surface::sample_line;
+
+use crate::methods::shapes::{ArcLine, Frame, row_spans};
+use crate::methods::surface::sample_path;
 use crate::units::{Bearing, M2_PER_HA};
 use geo::Coord;
+use std::sync::Arc;
 
 /// Rows sampled for falls in a trial, and the window the fall is taken over.
 const SAMPLED_ROWS: usize = 24;
 const FALL_WINDOW_M: f64 = 25.0;
 /// Places of the first row tried for a layout that is taken, besides those that put a row against a long side.
-const PHASES: u32 = 6;
+pub(super) const PHASES: u32 = 6;
 /// Side edges the first row is set against.
 const SIDES: usize = 3;
 
@@ -47,7 +50,9 @@ pub(super) struct Judge<'a> {
 #[derive(Debug, Clone)]
 pub(super) struct Trial {
     pub(super) bearing: Bearing,
-    pub(super) lines: Vec<ClippedLine>,
+    /// The line the rows are parallels of; `None` for straight rows.
+    pub(super) bent: Option<Arc<ArcLine>>,
+    pub(super) lines: Vec<RowLine>,
     pub(super) lengths_m: Vec<f64>,
     /// Rows a listed row stands for: 1 after a close look.
     pub(super) stride: f64,
@@ -92,7 +97,7 @@ impl Judge<'_> {
     }
 
     /// Rows of a bearing with the first one at a place across; short ones included.
-    fn rows_at(&self, outline: &Outline, bearing: Bearing, across_m: f64, stride: f64) -> Vec<ClippedLine> {
+    fn rows_at(&self, outline: &Outline, bearing: Bearing, across_m: f64, stride: f64) -> Vec<RowLine> {
         let Some(frame) = Frame::about(bearing, &outline.polygon) else { return Vec::new() };
         let spacing = self.params.row_spacing_m * self.scale;
         let mut edges = outline.clear(self.params, self.scale, bearing);
@@ -100,7 +105,8 @@ impl Judge<'_> {
             // The strip a row stands in keeps clear of the side, not only its middle.
             edge.clear_m += spacing / 2.0;
         }
-        row_spans(&edges, bearing, spacing * stride, frame.leave(across_m, 0.0))
+        let spans = row_spans(&edges, bearing, spacing * stride, frame.leave(across_m, 0.0));
+        spans.iter().map(RowLine::straight).collect()
     }
 
     /// Places across for the first row: against the longest sides first, then spread over a spacing.
@@ -135,8 +141,13 @@ impl Judge<'_> {
         let at = *self.phases(outline, bearing, false).first()?;
         let (stride, h) = self.grain(outline, bearing, look);
         let rows = self.rows_at(outline, bearing, at + (stride - 1.0) / 2.0 * self.params.row_spacing_m, stride);
-        let mut trial = self.price_rows(outline, bearing, rows, stride)?;
-        let mut lattice = if self.params.form_land { Lattice::of(self, outline, bearing, h) } else { None };
+        let trial = self.price_rows(outline, bearing, rows, stride)?;
+        let lattice = if self.params.form_land { Lattice::of(self, outline, bearing, None, h) } else { None };
+        Some(self.with_least_earth(outline, trial, lattice))
+    }
+
+    /// The trial with the cheapest bound of its earth, or priced as the ground lies when no surface keeps the limits.
+    pub(super) fn with_least_earth(&self, outline: &Outline, mut trial: Trial, mut lattice: Option<Lattice>) -> Trial {
         let bounds = lattice.as_mut().map(|l| l.bounds(self)).unwrap_or_default();
         let best = bounds
             .into_iter()
@@ -147,18 +158,23 @@ impl Judge<'_> {
         } else {
             self.as_it_lies(&mut trial, outline);
         }
-        Some(trial)
+        trial
     }
 
     /// Rows a row stands for, and the spacing of the lattice.
     fn grain(&self, outline: &Outline, bearing: Bearing, look: Look) -> (f64, f64) {
+        let wide = Frame::about(bearing, &outline.polygon)
+            .and_then(|f| f.across_extent(&outline.polygon))
+            .map_or(0.0, |(left, right)| right - left);
+        self.grain_over(outline, wide, look)
+    }
+
+    /// As [`grain`](Self::grain), for rows over so many metres across.
+    pub(super) fn grain_over(&self, outline: &Outline, wide: f64, look: Look) -> (f64, f64) {
         let h = self.params.lattice_m;
         if look == Look::Close {
             return (1.0, h);
         }
-        let wide = Frame::about(bearing, &outline.polygon)
-            .and_then(|f| f.across_extent(&outline.polygon))
-            .map_or(0.0, |(left, right)| right - left);
         let rows = wide / (self.params.row_spacing_m * self.scale);
         ((rows / QUICK_ROWS).floor().max(1.0), h.max((outline.area_m2 / QUICK_POINTS).sqrt()))
     }
@@ -166,7 +182,7 @@ impl Judge<'_> {
     /// The trial with its earth solved to a gap, or as it was when there is nothing to solve.
     pub(super) fn settle(&self, outline: &Outline, mut trial: Trial) -> Trial {
         let Some(bound) = trial.earth.filter(|e| e.gap_ratio.is_none()) else { return trial };
-        let solved = Lattice::of(self, outline, trial.bearing, self.params.lattice_m)
+        let solved = Lattice::of(self, outline, trial.bearing, trial.bent.as_ref(), self.params.lattice_m)
             .and_then(|mut l| l.solve(self, &bound, trial.raised));
         if let (true, Some(earth)) = (self.params.form_land, solved) {
             trial.cost = self.with_earth(&trial, earth);
@@ -195,15 +211,15 @@ impl Judge<'_> {
     }
 
     /// Rows priced without earth and falls; each row stands for `stride` rows.
-    fn price_rows(
+    pub(super) fn price_rows(
         &self,
         outline: &Outline,
         bearing: Bearing,
-        mut lines: Vec<ClippedLine>,
+        mut lines: Vec<RowLine>,
         stride: f64,
     ) -> Option<Trial> {
         let p = self.params;
-        let all_m: f64 = stride * lines.iter().map(ClippedLine::length_m).sum::<f64>() / self.scale;
+        let all_m: f64 = stride * lines.iter().map(RowLine::length_m).sum::<f64>() / self.scale;
         lines.retain(|line| line.length_m() >= p.min_row_length_m * self.scale);
         if lines.is_empty() {
             return None;
@@ -228,6 +244,7 @@ impl Judge<'_> {
         };
         Some(Trial {
             bearing,
+            bent: None,
             cropped_ratio: (all_m * p.row_spacing_m / area_m2).min(1.0),
             earth: None,
             raised: false,
@@ -300,7 +317,7 @@ impl Judge<'_> {
         let along = self.within_fall(&trial.lines, true);
         let against = self.within_fall(&trial.lines, false);
         let way = if along >= against { Way::Along } else { Way::Against };
-        let lattice = Lattice::of(self, outline, trial.bearing, self.params.lattice_m);
+        let lattice = Lattice::of(self, outline, trial.bearing, trial.bent.as_ref(), self.params.lattice_m);
         let undrained_ratio = lattice.map_or(0.0, |mut l| l.undrained(self, way));
         let earth = Earth { way, m3: 0.0, haul_m: 0.0, gap_ratio: Some(0.0), undrained_ratio };
         trial.cost = YearlyCost {
@@ -311,7 +328,7 @@ impl Judge<'_> {
     }
 
     /// Mean way of the crop: half the row to its end nearer to the loading place, then straight there.
-    fn crop_haul_m(&self, place: Coord<f64>, lines: &[ClippedLine]) -> f64 {
+    fn crop_haul_m(&self, place: Coord<f64>, lines: &[RowLine]) -> f64 {
         let away = |c: Coord<f64>| (c.x - place.x).hypot(c.y - place.y);
         let (mut sum, mut row_m) = (0.0, 0.0);
         for line in lines {
@@ -323,11 +340,10 @@ impl Judge<'_> {
     }
 
     /// Shallow drains across rows that are longer than the furrow can carry, counted over all rows.
-    fn spoon_drains(&self, lines: &[ClippedLine]) -> f64 {
+    fn spoon_drains(&self, lines: &[RowLine]) -> f64 {
         let Some(ground) = self.ground else { return 0.0 };
         let p = self.params;
-        let fall_of =
-            |l: &ClippedLine| Some((ground.bilinear(l.start)? - ground.bilinear(l.end)?).abs() / l.length_m());
+        let fall_of = |l: &RowLine| Some((ground.bilinear(l.start)? - ground.bilinear(l.end)?).abs() / l.length_m());
         lines
             .iter()
             .map(|line| {
@@ -346,14 +362,13 @@ impl Judge<'_> {
     }
 
     /// Share of the row metres whose fall is within limits on the ground as it lies.
-    pub(super) fn within_fall(&self, lines: &[ClippedLine], runs_along: bool) -> f64 {
+    pub(super) fn within_fall(&self, lines: &[RowLine], runs_along: bool) -> f64 {
         let Some(ground) = self.ground else { return 1.0 };
         let stride = lines.len().div_ceil(SAMPLED_ROWS).max(1);
         let (low, high) = (self.params.min_fall_pct / 100.0, self.params.max_fall_pct / 100.0);
         let (mut good, mut all) = (0_u32, 0_u32);
         for line in lines.iter().step_by(stride) {
-            let (from, to) = if runs_along { (line.start, line.end) } else { (line.end, line.start) };
-            let profile = sample_line(ground, from, to, FALL_WINDOW_M);
+            let profile = sample_path(ground, &thinned(&line.points(runs_along), FALL_WINDOW_M), FALL_WINDOW_M);
             for pair in profile.windows(2) {
                 let fall = (pair[0].1 - pair[1].1) / (pair[1].0 - pair[0].0).max(1e-9);
                 all += 1;

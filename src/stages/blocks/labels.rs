@@ -71,7 +71,7 @@ fn prices(judge: &Judge<'_>, whole: &Outline, bearing: Bearing, h: f64) -> impl 
         let ends = (frame.enter(span.start).along_m, frame.enter(span.end).along_m);
         runs.entry(span.index).or_default().push(ends);
     }
-    let depths = Lattice::of(judge, whole, bearing, h).and_then(|lattice| lattice.lane_depths(judge));
+    let depths = Lattice::of(judge, whole, bearing, None, h).and_then(|lattice| lattice.lane_depths(judge));
     let earth = judge.yearly_of(judge.earth_once(0.5, 0.0));
     let (margin, turn, least) = (judge.margin_per_m2(), judge.turn_cost(), p.min_row_length_m * judge.scale);
     let longest = p.longest_row_m() * judge.scale;

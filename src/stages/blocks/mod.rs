@@ -5,6 +5,8 @@
 //! ([`partition`], with lines proposed by [`labels`]) and where rows or blocks would be too large ([`limits`]).
 
 mod access;
+mod bends;
+mod bent;
 mod bounds;
 mod earth;
 mod judge;
@@ -14,6 +16,7 @@ mod outline;
 mod params;
 mod partition;
 mod report;
+mod row_line;
 mod rows;
 mod search;
 mod study;
@@ -21,7 +24,7 @@ mod study;
 mod tests;
 mod wishes;
 
-pub use params::{BlocksParams, FallWay, Watering};
+pub use params::{BlocksParams, CurvedRows, FallWay, Watering};
 
 use crate::bibliography::Bibliography;
 use crate::finding::{Outcome, Problem, ProblemKind, Problems};
@@ -32,7 +35,7 @@ use crate::land::survey::Ground;
 use crate::land::water::{PlantablePiece, WaterModel};
 use crate::methods::shapes::{buffer_polygon, clean, difference, edge_bearings_by_length, minimum_width, union_all};
 use crate::stages::{Ctx, Stage, StageInfo};
-use crate::units::Bearing;
+use crate::units::{Bearing, M2_PER_HA};
 use geo::{Area, MultiPolygon, Polygon, Simplify};
 use judge::{Judge, Look, Trial};
 use outline::{Outline, PieceEdges, Surroundings};
@@ -42,6 +45,10 @@ use search::Fixed;
 
 /// Scraps of a piece outside its blocks below this are rounding, square metres.
 const LEFT_M2: f64 = 500.0;
+
+/// Rows that bend are taken only where they cost less than this share of the straight layout: what they ask of steering and
+/// set-out has no price of its own.
+const BENT_RATIO: f64 = 0.995;
 
 /// What the stage reads.
 pub struct BlocksInput<'a> {
@@ -61,7 +68,7 @@ pub struct Blocks;
 impl Stage for Blocks {
     const INFO: StageInfo = StageInfo {
         name: "blocks",
-        version: 4,
+        version: 5,
         question: "Which way do the rows run, and how long can they be?",
         method: "A layout is priced in dollars a year, term by term: turns, land without rows, land under drains, short rows, \
                  rows longer than their furrow carries, falls outside the limits, earth with its haul, haul of the crop, \
@@ -72,7 +79,9 @@ impl Stage for Blocks {
                  along the borders of a map of directions found by graph cut, wherever that saves 1 %, corners below the \
                  least block left in grass; then neighbours are merged, borders slid and turned; then rows too long and \
                  blocks too large are cut. Trapezoids split and merged are further starts of that search; they, and the \
-                 piece left whole at its best, longest and narrowest bearing, are kept when they are cheaper. Locked \
+                 piece left whole at its best, longest and narrowest bearing, are kept when they are cheaper. Where it \
+                 is allowed, rows may be parallels of one smooth line, an edge of the land or a line of steady fall, evened until \
+                 the tightest row keeps the least radius: a block, or a piece, of such rows is taken where it is cheaper. Locked \
                  edges part the land before anything is cut. The bounds of rows and money take for every place the longest line through it.",
         needs: &["survey", "water"],
         reads: &[
@@ -169,14 +178,15 @@ fn lay_out_piece(layout: &Layout<'_>, piece: &PlantablePiece, parcel: &str, plan
         let edges = PieceEdges::of(&polygon, layout.around);
         let whole = Outline::of(&polygon, &edges);
         let land = wishes::between(&polygon, layout.locked);
-        let parts: Vec<Part> = land.iter().flat_map(|part| layout.parts(&Outline::of(part, &edges), &edges)).collect();
+        let parts: Vec<Part> = land.iter().flat_map(|part| layout.laid(&Outline::of(part, &edges), &edges)).collect();
         if let Some(free) = layout.free {
             let (mut sums, wanted_m) = (layout.sums.borrow_mut(), judge.params.wanted_row_length_m);
             sums.0.add(free.judge, wanted_m, whole.area_m2, &parts);
-            sums.1.add(free.judge, wanted_m, whole.area_m2, &free.parts(&whole, &edges));
+            sums.1.add(free.judge, wanted_m, whole.area_m2, &free.laid(&whole, &edges));
         }
         if i == 0 && !parts.is_empty() {
-            let taken: Vec<Bearing> = parts.iter().map(|p| p.trial.bearing).collect();
+            let straight = parts.iter().filter(|p| p.trial.bent.is_none());
+            let taken: Vec<Bearing> = straight.map(|p| p.trial.bearing).collect();
             plan.study.extend(study::of_piece(judge, piece.id, &whole, layout.fixed, &taken));
         }
         let covered: Vec<&Polygon<f64>> = parts.iter().map(|p| &p.outline.polygon).collect();
@@ -188,7 +198,8 @@ fn lay_out_piece(layout: &Layout<'_>, piece: &PlantablePiece, parcel: &str, plan
             plan.left_out.push(LeftOut { outline, reason });
         }
         let label = Label { name: None, parcel: parcel.to_owned(), given: false };
-        layout.known.borrow_mut().extend(parts.iter().map(|p| p.trial.bearing));
+        let straight = parts.iter().filter(|p| p.trial.bent.is_none());
+        layout.known.borrow_mut().extend(straight.map(|p| p.trial.bearing));
         for part in &parts {
             planted_m2 += part.trial.lengths_m.iter().sum::<f64>() * judge.params.row_spacing_m;
             layout.add(part, &label, piece.id, plan);
@@ -234,7 +245,8 @@ fn lay_out_given(layout: &Layout<'_>, plan: &mut BlockPlan) {
         plan.rows_lower_bound += bounds.rows;
         plan.yearly_lower_bound += bounds.yearly;
         let label = Label { name: Some(given.name.clone()), parcel: String::new(), given: true };
-        layout.add(&Part { outline, trial }, &label, 0, plan);
+        let part = layout.bent_if_cheaper(Part { outline, trial }, bearing);
+        layout.add(&part, &label, 0, plan);
         if let (Some(bearing), None, Some(block)) = (given.bearing_deg, judge.ground, plan.blocks.last_mut()) {
             // Without ground the surveyor's sense of the bearing is all there is.
             orient(block, Bearing::from_degrees(bearing));
@@ -299,6 +311,41 @@ impl Layout<'_> {
             }
         }
         best.map(|(_, parts)| self.refined(parts)).unwrap_or_default()
+    }
+
+    /// A piece in blocks, of rows that bend where that is allowed and cheaper: block by block, and the whole piece as one.
+    fn laid(&self, whole: &Outline, edges: &PieceEdges) -> Vec<Part> {
+        let straight = self.parts(whole, edges);
+        if !self.may_bend(self.fixed.bearing) {
+            return straight;
+        }
+        let parts: Vec<Part> = straight.into_iter().map(|p| self.bent_if_cheaper(p, self.fixed.bearing)).collect();
+        match self.bent(whole) {
+            Some(one) if self.cost(whole, std::slice::from_ref(&one)) < self.cost(whole, &parts) * BENT_RATIO => {
+                vec![one]
+            }
+            _ => parts,
+        }
+    }
+
+    fn may_bend(&self, wished: Option<Bearing>) -> bool {
+        wished.is_none() && self.judge.params.curved_rows == CurvedRows::IfCheaper
+    }
+
+    /// A part with rows that bend, where that is allowed and cheaper than what it has.
+    fn bent_if_cheaper(&self, part: Part, wished: Option<Bearing>) -> Part {
+        if !self.may_bend(wished) {
+            return part;
+        }
+        let cheaper = |bent: &Part| bent.trial.yearly() < part.trial.yearly() * BENT_RATIO;
+        self.bent(&part.outline).filter(cheaper).unwrap_or(part)
+    }
+
+    /// The cheapest block of rows that bend within the limits of blocks and rows.
+    fn bent(&self, outline: &Outline) -> Option<Part> {
+        let within = outline.area_m2 <= self.judge.params.max_block_ha * M2_PER_HA;
+        let trial = within.then(|| bends::best(self.judge, outline))??;
+        Some(Part { trial, outline: outline.clone() })
     }
 
     /// Parts at their best of all bearings, where that saves more than one bearing for several is worth.

@@ -120,6 +120,33 @@ impl Outline {
             .collect()
     }
 
+    /// The same outline with no edge longer than asked for.
+    pub(super) fn broken(&self, longest_m: f64) -> Self {
+        let mut parents = self.edges.iter();
+        let mut edges = Vec::new();
+        let mut ring = |ring: &LineString<f64>| {
+            let mut points = Vec::new();
+            for line in ring.lines().filter(|l| l.start != l.end) {
+                let beside = parents.next().map_or(Beside::Open, |(_, beside)| *beside);
+                let parts = (line.dx().hypot(line.dy()) / longest_m).ceil().max(1.0);
+                let mut from = line.start;
+                let mut part = 0.0;
+                while part < parts {
+                    part += 1.0;
+                    let to = if part < parts { line.start + line.delta() * (part / parts) } else { line.end };
+                    edges.push((Line::new(from, to), beside));
+                    points.push(from);
+                    from = to;
+                }
+            }
+            points.extend(points.first().copied());
+            LineString(points)
+        };
+        let exterior = ring(self.polygon.exterior());
+        let interiors = self.polygon.interiors().iter().map(ring).collect();
+        Self { polygon: Polygon::new(exterior, interiors), area_m2: self.area_m2, edges }
+    }
+
     /// Width of the headland along an edge given by its ends, on the ground.
     pub(super) fn width_at(&self, p: &BlocksParams, start: Coord<f64>, end: Coord<f64>, rows: Bearing) -> f64 {
         let same = |l: &Line<f64>| (l.start == start && l.end == end) || (l.start == end && l.end == start);

@@ -28,6 +28,16 @@ pub enum FallWay {
     TwoWay,
 }
 
+/// Whether rows may bend.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum CurvedRows {
+    /// All rows are straight.
+    Never,
+    /// Where a block of rows that bend costs less in a year than its best straight layout.
+    IfCheaper,
+}
+
 /// Wishes and limits of the layout. Lengths and widths are on the ground.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
@@ -96,6 +106,12 @@ pub struct BlocksParams {
     /// Whether rows fall one way, two ways from a crest, or either.
     #[schemars(extend("x-source" = "the user's wish"))]
     pub fall_way: FallWay,
+    /// Whether rows may bend, parallels of one smooth line, where that is cheaper.
+    #[schemars(extend("x-source" = "the user's wish"))]
+    pub curved_rows: CurvedRows,
+    /// Least radius of a row that bends, metres.
+    #[schemars(range(min = 20.0, max = 2_000.0), extend("x-source" = "common practice, no source; by the longest train in the row and its steering"))]
+    pub least_radius_m: f64,
     /// Whether the land is formed: then the earth of the least-earth surface is priced, else falls outside the limits.
     #[schemars(extend("x-source" = "the user's wish"))]
     pub form_land: bool,
@@ -188,6 +204,8 @@ impl Default for BlocksParams {
             locked_edges: Vec::new(),
             wanted_row_length_m: 0.0,
             fall_way: FallWay::OneWay,
+            curved_rows: CurvedRows::Never,
+            least_radius_m: 150.0,
             form_land: true,
             watering: Watering::None,
             furrow_run_m: 400.0,

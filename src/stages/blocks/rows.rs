@@ -1,16 +1,19 @@
 //! Rows, falls and headlands of a block whose outline and bearing are settled.
 
+use super::bent::{EDGE_M, cropped};
 use super::earth::Way;
 use super::judge::Judge;
-use super::outline::is_side;
+use super::outline::{Outline, is_side};
 use super::partition::Part;
 use crate::land::blocks::{BlockId, BlockPlan, Headland, HeadlandKind, Judged, Row, RowBlock};
 use crate::land::geodesy::LocalGeodesy;
 use crate::land::site::GivenBlock;
-use crate::methods::shapes::{difference, inset_by_edge, intersection};
+use crate::methods::shapes::{RowFrame, difference, inset_by_edge, intersection};
 use crate::stages::falls::row_fall;
+use crate::stages::row_frame::bend_of;
 use crate::units::Bearing;
 use geo::{Area, Centroid, Coord, Line, LineString, MultiPolygon};
+use std::sync::Arc;
 
 /// Headland scraps below this are rounding, square metres.
 const SCRAP_M2: f64 = 5.0;
@@ -27,35 +30,37 @@ pub(super) fn block(judge: &Judge<'_>, geodesy: &LocalGeodesy, part: &Part, labe
     let axis = part.trial.bearing;
     let along = part.trial.runs_along();
     let bearing = if along { axis } else { axis.reversed() };
-    let cropped = inset_by_edge(
-        &part.outline.polygon,
-        |_, start, end| part.outline.width_at(judge.params, start, end, axis) * judge.scale,
-        SCRAP_M2,
-    );
-    let mut ends: Vec<(Coord<f64>, Coord<f64>)> =
-        part.trial.lines.iter().map(|l| if along { (l.start, l.end) } else { (l.end, l.start) }).collect();
+    let frame = part.trial.bent.as_ref().map(|line| RowFrame::Bent(Arc::clone(line)));
+    let rows_at = |at: Coord<f64>| frame.as_ref().map_or(axis, |f| f.bearing_at(at));
+    let broken = frame.as_ref().map(|_| part.outline.broken(EDGE_M));
+    let outline = broken.as_ref().unwrap_or(&part.outline);
+    let cropped = cropped(judge, outline, rows_at, 0.0);
+    let mut lines: Vec<(Vec<Coord<f64>>, f64)> =
+        part.trial.lines.iter().map(|l| (l.points(along), l.length_m())).collect();
     if !along {
         // Lines come left to right along the axis; seen along the reversed bearing that is right to left.
-        ends.reverse();
+        lines.reverse();
     }
-    let rows = ends
+    let rows = lines
         .into_iter()
         .enumerate()
-        .map(|(i, (high, low))| Row {
+        .map(|(i, (line, length_m))| Row {
             number: u32::try_from(i + 1).unwrap_or(u32::MAX),
-            length_m: geodesy.ground_length_m(high, ((low.x - high.x).powi(2) + (low.y - high.y).powi(2)).sqrt()),
-            fall: judge.ground.and_then(|g| row_fall(g, high, low)),
-            line: LineString(vec![high, low]),
+            length_m: geodesy.ground_length_m(line[0], length_m),
+            fall: judge.ground.and_then(|g| row_fall(g, &line)),
+            line: LineString(line),
         })
         .collect();
+    let bent = part.trial.bent.as_ref().map(|line| if along { bend_of(line) } else { bend_of(&line.reversed()) });
     RowBlock {
         id: BlockId(0),
         name: label.name.clone().unwrap_or_default(),
         parcel: label.parcel.clone(),
-        headlands: headlands(judge, part, bearing, &cropped),
+        headlands: headlands(judge, outline, rows_at, &cropped),
         outline: part.outline.polygon.clone(),
         cropped,
         bearing,
+        bent,
         row_spacing_m: judge.params.row_spacing_m,
         rows,
         judged: Judged {
@@ -69,14 +74,20 @@ pub(super) fn block(judge: &Judge<'_>, geodesy: &LocalGeodesy, part: &Part, labe
     }
 }
 
-fn headlands(judge: &Judge<'_>, part: &Part, rows: Bearing, cropped: &MultiPolygon<f64>) -> Vec<Headland> {
+/// The strips between an outline and the land under rows; `rows` tells the direction of the rows at a place.
+fn headlands(
+    judge: &Judge<'_>,
+    outline: &Outline,
+    rows: impl Fn(Coord<f64>) -> Bearing,
+    cropped: &MultiPolygon<f64>,
+) -> Vec<Headland> {
     let (turning_m, side_m) = (judge.params.turning_headland_m, judge.params.side_headland_m);
-    let outline = MultiPolygon(vec![part.outline.polygon.clone()]);
-    let all = difference(&outline, cropped, SCRAP_M2);
+    let all = difference(&MultiPolygon(vec![outline.polygon.clone()]), cropped, SCRAP_M2);
     let ends_off = inset_by_edge(
-        &part.outline.polygon,
+        &outline.polygon,
         |_, start, end| {
-            let width = part.outline.width_at(judge.params, start, end, rows);
+            let rows = rows((start + end) / 2.0);
+            let width = outline.width_at(judge.params, start, end, rows);
             if is_side(Line::new(start, end), rows) { 0.0 } else { width * judge.scale }
         },
         SCRAP_M2,

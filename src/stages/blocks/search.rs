@@ -149,7 +149,8 @@ pub(super) fn study(
             break;
         }
     }
-    rows.extend(solved.iter().map(|t| (t.clone(), "taken")));
+    let why = |t: &Trial| if t.bent.is_some() { "taken, rows that bend" } else { "taken" };
+    rows.extend(solved.iter().map(|t| (t.clone(), why(t))));
     rows.sort_by(|a, b| {
         let key = |t: &Trial| (t.yearly(), t.bearing.degrees());
         key(&a.0).0.total_cmp(&key(&b.0).0).then(key(&a.0).1.total_cmp(&key(&b.0).1))

@@ -1,6 +1,6 @@
 //! What the user decides about the rows.
 
-use super::judge::Judge;
+use super::judge::{Judge, Look};
 use super::params::{BlocksParams, FallWay};
 use super::partition::Part;
 use super::search::{self, Fixed};
@@ -90,7 +90,13 @@ impl Sum {
         self.yearly += (land_m2 - covered_m2).max(0.0) / judge.scale.powi(2) * judge.grass_per_m2();
         for part in parts {
             let fixed = Fixed { bearing: Some(part.trial.bearing) };
-            let trial = search::best(judge, &part.outline, fixed, &[]).unwrap_or_else(|| part.trial.clone());
+            let again = match &part.trial.bent {
+                Some(line) => {
+                    judge.judge_bent(&part.outline, line, Look::Close).map(|trial| judge.settle(&part.outline, trial))
+                }
+                None => search::best(judge, &part.outline, fixed, &[]),
+            };
+            let trial = again.unwrap_or_else(|| part.trial.clone());
             self.yearly += trial.cost.total();
             self.rows += trial.lengths_m.len() as f64;
             self.reaching += trial.lengths_m.iter().filter(|l| **l >= 0.99 * wanted_m).count() as f64;

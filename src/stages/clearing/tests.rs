@@ -49,6 +49,7 @@ fn place() -> Place {
         headlands: Vec::new(),
         judged: crate::land::blocks::Judged::default(),
         given: false,
+        bent: None,
     };
     let spec = GridSpec { north_west: Coord { x: 0.0, y: 540.0 }, cell_m: 20.0, rows: 27, cols: 18 };
     let flow = DrainageLine {

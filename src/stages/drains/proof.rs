@@ -77,7 +77,7 @@ fn bed_m(receiving: &Receiving<'_>, node: usize) -> Option<f64> {
 
 /// Fall of a row on the ground as it lies.
 pub fn before_fall(input: &DrainsInput<'_>, row: &Row) -> Option<RowFall> {
-    row.fall.or_else(|| row_fall(&input.ground.concept.0, row.high_end(), row.low_end()))
+    row.fall.or_else(|| row_fall(&input.ground.concept.0, &row.line.0))
 }
 
 /// Fall of a row on the surface to be built; nothing where no earth is formed.

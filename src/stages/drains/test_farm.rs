@@ -69,6 +69,7 @@ pub fn block(id: u32, west: f64, east: f64) -> RowBlock {
         headlands: vec![turning(south, first), turning(last, north)],
         judged: crate::land::blocks::Judged::default(),
         given: false,
+        bent: None,
     }
 }
 

@@ -4,7 +4,7 @@ use super::DrainsInput;
 use crate::land::blocks::{BlockPlan, Row, RowBlock, RowFall};
 use crate::land::drains::{AmongRows, Drains, RowProof};
 use crate::land::levelling::LevellingPlan;
-use crate::stages::falls::{crest_share, row_fall};
+use crate::stages::falls::{self, row_fall};
 use geo::LineString;
 
 /// The plan with halves for rows, and the falls of the halves after the works.
@@ -24,8 +24,7 @@ pub fn parted(input: &DrainsInput<'_>) -> Option<Parted> {
         block.rows = halves(input, block);
         let Some(plan) = &mut parted.levelling else { continue };
         let design = &plan.design.0.0;
-        let falls: Vec<RowFall> =
-            block.rows.iter().filter_map(|r| row_fall(design, r.high_end(), r.low_end())).collect();
+        let falls: Vec<RowFall> = block.rows.iter().filter_map(|r| row_fall(design, &r.line.0)).collect();
         let all = falls.len() == block.rows.len();
         if let Some(earth) = plan.blocks.iter_mut().find(|e| e.block == block.id) {
             earth.rows_after = if all { falls } else { Vec::new() };
@@ -39,16 +38,14 @@ fn halves(input: &DrainsInput<'_>, block: &RowBlock) -> Vec<Row> {
     let surface = input.levelling.map_or(ground, |l| &l.design.0.0);
     let mut rows = Vec::new();
     for row in &block.rows {
-        let (from, to) = (row.high_end(), row.low_end());
-        match crest_share(surface, from, to).or_else(|| crest_share(ground, from, to)) {
+        match falls::parted(surface, &row.line.0).or_else(|| falls::parted(ground, &row.line.0)) {
             None => rows.push(row.clone()),
-            Some(share) => {
-                let crest = from + (to - from) * share;
-                rows.extend([(from, share), (to, 1.0 - share)].map(|(end, part)| Row {
+            Some((share, [back, ahead])) => {
+                rows.extend([(back, share), (ahead, 1.0 - share)].map(|(half, part)| Row {
                     number: row.number,
-                    line: LineString(vec![crest, end]),
                     length_m: row.length_m * part,
-                    fall: row_fall(ground, crest, end),
+                    fall: row_fall(ground, &half),
+                    line: LineString(half),
                 }));
             }
         }

@@ -51,6 +51,7 @@ fn block(id: u32, name: &str, count: u32, scale: f64) -> RowBlock {
         headlands: Vec::new(),
         judged: crate::land::blocks::Judged::default(),
         given: false,
+        bent: None,
     }
 }
 

@@ -370,7 +370,7 @@ fn kind_for(params: &LevellingParams, block: &RowBlock) -> SurfaceKind {
 
 fn falls_after(design: &Raster<f32>, block: &RowBlock, crested: bool) -> Vec<RowFall> {
     let fall = if crested { parted_fall } else { row_fall };
-    let falls: Vec<RowFall> = block.rows.iter().filter_map(|r| fall(design, r.high_end(), r.low_end())).collect();
+    let falls: Vec<RowFall> = block.rows.iter().filter_map(|r| fall(design, &r.line.0)).collect();
     // A list shorter than the rows could not be told apart row by row.
     if falls.len() == block.rows.len() { falls } else { Vec::new() }
 }
@@ -381,11 +381,7 @@ fn mean_falls(design: &Raster<f32>, block: &RowBlock, falls: &[RowFall]) -> (Slo
         return (Slope::default(), Slope::default());
     }
     let along = falls.iter().map(|f| f.mean.ratio()).sum::<f64>() / falls.len() as f64;
-    let middle = |i: usize| {
-        let row = &block.rows[i];
-        (row.high_end() + row.low_end()) / 2.0
-    };
-    let (first, last) = (middle(0), middle(block.rows.len() - 1));
+    let (first, last) = (block.rows[0].middle(), block.rows[block.rows.len() - 1].middle());
     let apart = ((first.x - last.x).powi(2) + (first.y - last.y).powi(2)).sqrt();
     let across = match (design.bilinear(first), design.bilinear(last)) {
         (Some(a), Some(b)) if apart > 1.0 => (a - b) / apart,

@@ -71,6 +71,7 @@ fn farm(height: impl Fn(Coord<f64>) -> f64) -> (Ground, BlockPlan) {
         headlands: Vec::new(),
         judged: crate::land::blocks::Judged::default(),
         given: false,
+        bent: None,
     };
     (ground, BlockPlan { blocks: vec![block], ..BlockPlan::default() })
 }
