@@ -34,6 +34,7 @@ const WORDS: &[(&str, &str)] = &[
     ("area_ha", "Area on the grid, hectares"),
     ("area_ellipsoidal_ha", "Area on the ellipsoid, hectares"),
     ("cropped_ha", "Area under rows, hectares"),
+    ("row_shape", "Whether the rows are straight or bend; bearings of rows that bend are their mean"),
     ("bearing_grid_deg", "Bearing clockwise from grid north, degrees"),
     ("bearing_true_deg", "Bearing clockwise from true north, degrees"),
     ("row_spacing_m", "Row spacing on the ground, metres"),

@@ -2,28 +2,22 @@
 
 use crate::land::blocks::{Bend, RowBlock};
 use crate::methods::shapes::{Arc as Piece, ArcLine, Frame, RowFrame};
-use crate::units::Bearing;
-use geo::{Coord, Polygon};
+use geo::Coord;
 use std::sync::Arc;
 
 /// The frame of a block's rows, its far end where the water runs; `None` for an outline without area.
 pub(super) fn of(block: &RowBlock) -> Option<RowFrame> {
-    about(block.bearing, block.bent.as_ref(), &block.outline)
+    bent(block).or_else(|| Frame::about(block.bearing, &block.outline).map(RowFrame::Straight))
 }
 
-/// The frame of rows whose line 0 passes through a place; for rows that bend, of the line they are parallels of.
+/// The frame of a block's rows with a place of the plan as the origin of straight ones.
 pub(super) fn through(block: &RowBlock, at: Coord<f64>) -> RowFrame {
-    block.bent.as_ref().and_then(bent).unwrap_or_else(|| RowFrame::Straight(Frame::new(block.bearing, at)))
+    bent(block).unwrap_or_else(|| RowFrame::Straight(Frame::new(block.bearing, at)))
 }
 
-fn about(bearing: Bearing, bend: Option<&Bend>, outline: &Polygon<f64>) -> Option<RowFrame> {
-    match bend {
-        Some(bend) => bent(bend),
-        None => Frame::about(bearing, outline).map(RowFrame::Straight),
-    }
-}
-
-fn bent(bend: &Bend) -> Option<RowFrame> {
+/// The frame of rows that bend.
+pub(super) fn bent(block: &RowBlock) -> Option<RowFrame> {
+    let bend = block.bent.as_ref()?;
     let pieces = bend
         .pieces
         .iter()

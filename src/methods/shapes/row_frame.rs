@@ -130,7 +130,8 @@ impl RowFrame {
             let count = self.chords(edge);
             for k in 1..=count {
                 let share = f64::from(k) / f64::from(count);
-                let next = point(edge.start + (edge.end - edge.start) * share);
+                // Corners keep their last digit.
+                let next = point(if k == count { edge.end } else { edge.start + edge.delta() * share });
                 let last = points[points.len() - 1];
                 let on_plan = edge.dx().hypot(edge.dy()) / f64::from(count);
                 if (next.x - last.x).hypot(next.y - last.y) > JUMP * on_plan + 1e-3 {
@@ -164,6 +165,16 @@ impl RowFrame {
             found = Some(((near.min(c.y), far.max(c.y)), (left.min(c.x), right.max(c.x))));
         }
         found
+    }
+
+    /// The least any stretch of a row inside a shape is shortened to, as a ratio to the stretch of the leading line beside
+    /// it; 1 where rows are straight. `None` as for [`extent`](Self::extent).
+    #[must_use]
+    pub fn least_stretch(&self, shape: &MultiPolygon<f64>) -> Option<f64> {
+        let Self::Bent(line) = self else { return Some(1.0) };
+        // Across times curvature is greatest on the rim.
+        let unrolled = self.unrolled(shape)?;
+        Some(unrolled.edges().map(|edge| line.stretch(edge.start.x, edge.start.y)).fold(1.0, f64::min))
     }
 
     /// The rows `first_m + k * spacing_m` to the right, inside a shape; left to right, then along. `None` when the shape

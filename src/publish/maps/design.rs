@@ -4,12 +4,13 @@ use super::bands;
 use super::canvas::{Canvas, Layer, Sample};
 use super::ground::{NAME, on_paper, symbol};
 use super::ink;
-use crate::land::blocks::{Row, RowBlock};
+use crate::land::blocks::RowBlock;
 use crate::land::drains::Drain;
 use crate::land::typeface::width;
 use crate::publish::labels::Type;
 use crate::publish::{OptionResult, Results, sheet, view};
-use geo::{Centroid, Contains, Coord};
+use crate::units::Bearing;
+use geo::{Centroid, Contains, Coord, Distance, Euclidean, Line, Simplify};
 
 /// Names of blocks.
 const BLOCK_NAME: Type = Type { size: 3.4, bold: true, look: "fill=\"#222\"" };
@@ -70,19 +71,20 @@ pub(super) fn layout(c: &mut Canvas, results: &Results<'_>) {
 fn rows(c: &mut Canvas, block: &RowBlock) {
     let step = (1.5 / (block.row_spacing_m * c.frame.scale).max(0.003)).ceil().clamp(1.0, 500.0);
     let drawn = block.rows.iter().zip(lanes(block)).filter(|(_, lane)| lane % step == 0.0);
-    let path: String = drawn.map(|(r, _)| c.frame.line(&r.line)).collect();
+    // Finer than the pen is not seen.
+    let pen_m = 0.1 / c.frame.scale;
+    let path: String = drawn.map(|(r, _)| c.frame.line(&r.line.simplify(pen_m))).collect();
     c.on(Layer::Rows).path(&path, ink::ROW);
 }
 
 /// The lane of each row, counted across the block: rows in line with one another, as on both sides of a drain, share one,
 /// so that a choice of lanes leaves no side bare.
 fn lanes(block: &RowBlock) -> Vec<f64> {
-    let middle = |r: &Row| (r.high_end() + r.low_end()) / 2.0;
     let mut lane = 0.0;
     let mut out = Vec::with_capacity(block.rows.len());
     for (i, row) in block.rows.iter().enumerate() {
         let along = row.low_end() - row.high_end();
-        if let Some(last) = i.checked_sub(1).map(|i| middle(row) - middle(&block.rows[i])) {
+        if let Some(last) = i.checked_sub(1).map(|i| row.middle() - block.rows[i].middle()) {
             let aside_m = (along.x * last.y - along.y * last.x).abs() / along.x.hypot(along.y).max(f64::EPSILON);
             lane += (aside_m / block.row_spacing_m).round();
         }
@@ -105,12 +107,16 @@ pub(super) fn outlines(c: &mut Canvas, results: &Results<'_>) {
 /// What a block's label says under its name.
 pub(super) type Words = fn(&OptionResult<'_>, &RowBlock) -> Vec<String>;
 
+fn bearing_word(b: &RowBlock) -> &'static str {
+    if b.bent.is_some() { "rows bend, mean bearing" } else { "bearing" }
+}
+
 /// Row direction and lengths.
 pub(super) fn row_words(option: &OptionResult<'_>, b: &RowBlock) -> Vec<String> {
     let fall = view::earth(option, b.id).map(|e| format!(", fall {}", sheet::one_in(e.row_fall)));
     vec![
         format!("{} rows, {:.0} m middle length", b.rows.len(), b.length_quantile_m(0.5)),
-        format!("bearing {:.1}\u{b0}{}", b.bearing.degrees(), fall.unwrap_or_default()),
+        format!("{} {:.1}\u{b0}{}", bearing_word(b), b.bearing.degrees(), fall.unwrap_or_default()),
     ]
 }
 
@@ -156,6 +162,17 @@ fn has_room(c: &Canvas, block: &RowBlock, words: &[String], kind: Type, at: (f64
         && corners.iter().all(|k| block.outline.contains(&geo::Point::from(c.frame.land_at((at.0 + k.0, at.1 + k.1)))))
 }
 
+/// Direction of the rows near a place.
+fn bearing_near(block: &RowBlock, at: Coord<f64>) -> Bearing {
+    if block.bent.is_none() {
+        return block.bearing;
+    }
+    let away = |l: &Line<f64>| Euclidean.distance(&geo::Point(at), l);
+    let pieces = block.rows.iter().flat_map(|r| r.line.lines());
+    let nearest = pieces.min_by(|a, b| away(a).total_cmp(&away(b)));
+    nearest.map_or(block.bearing, |l| Bearing::from_east_north(l.dx(), l.dy()))
+}
+
 /// Arrows down the rows.
 pub(super) fn row_arrows(c: &mut Canvas, results: &Results<'_>) {
     let look = "stroke=\"#222\" stroke-width=\"0.55\"";
@@ -163,7 +180,7 @@ pub(super) fn row_arrows(c: &mut Canvas, results: &Results<'_>) {
         let (x, y) = middle(c, b);
         let at = (x, y - 5.5);
         c.labels.keep_free(at, 4.5);
-        c.arrow(Layer::Arrows, at, b.bearing.degrees(), 7.5, look);
+        c.arrow(Layer::Arrows, at, bearing_near(b, c.frame.land_at(at)).degrees(), 7.5, look);
     }
     if !blocks(results).is_empty() {
         c.key(

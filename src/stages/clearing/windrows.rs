@@ -6,10 +6,13 @@ use crate::land::clearing::Windrow;
 use crate::land::site::Site;
 use crate::land::water::WaterModel;
 use crate::methods::earthwork::push::{LineStacking, mean_distance_to_lines_m};
-use crate::methods::shapes::{Frame, LineFamily, buffer_lines, buffer_polygon, difference, intersection, union_all};
+use crate::methods::shapes::{Frame, RowFrame, buffer_lines, buffer_polygon, difference, intersection, union_all};
+use crate::stages::row_frame;
 use crate::units::M2_PER_HA;
-use geo::{Area, Coord, Distance, Euclidean, LineString, MultiLineString, MultiPolygon, Point, Polygon};
+use geo::{Area, Coord, Distance, Euclidean, LineString, MultiLineString, MultiPolygon, Point, Polygon, Simplify};
 
+/// Windrows along rows that bend are drawn no finer than this, metres.
+const DRAWN_M: f64 = 0.2;
 /// Pieces shorter than this are not worth a windrow, metres.
 const SHORTEST_M: f64 = 10.0;
 /// Slivers below this are dropped from the land windrows may use, square metres.
@@ -90,17 +93,17 @@ pub fn along_rows(site: &Site, block: &RowBlock, forbidden: &MultiPolygon<f64>, 
     let debris_t = block_ha(site, block) * load_t_ha(p);
     let mut result = BlockWindrows { windrows: Vec::new(), mean_push_m: 0.0, debris_t, stays: false };
     let allowed = difference(&block.cropped, forbidden, SLIVER_M2);
-    let Some(frame) = Frame::about(block.bearing, &block.cropped) else { return result };
-    let Some((left_m, right_m)) = frame.across_extent(&block.cropped) else { return result };
+    let straight = || Frame::about(block.bearing, &block.cropped).map(RowFrame::Straight);
+    let Some(frame) = row_frame::bent(block).or_else(straight) else { return result };
+    let Some((_, (left_m, right_m))) = frame.extent(&block.cropped) else { return result };
     let scale = site.geodesy.scale_at(frame.leave(left_m, 0.0));
     let wanted_m = spacing_m(p) * scale;
     // Evenly spread: every windrow gathers from the same width, none wider than wanted.
     let even_m = (right_m - left_m) / ((right_m - left_m) / wanted_m - ROUNDING).ceil().max(1.0);
-    let family =
-        LineFamily { bearing: block.bearing, spacing_m: even_m, origin: frame.leave(left_m + even_m / 2.0, 0.0) };
     let mut parts = Vec::new();
-    for piece in family.clip(&allowed) {
-        parts.extend(between_gaps(&[piece.start, piece.end], p, scale));
+    for piece in frame.clip(&allowed, even_m, left_m + even_m / 2.0).unwrap_or_default() {
+        let line = frame.drawn(piece.across_m, piece.from_m, piece.to_m);
+        parts.extend(between_gaps(&LineString(line).simplify(DRAWN_M).0, p, scale));
     }
     result.mean_push_m = mean_distance_to_lines_m(even_m / scale);
     result.windrows = loaded(parts, debris_t, false, p);

@@ -2,7 +2,7 @@
 
 use crate::land::blocks::{HeadlandKind, RowBlock};
 use crate::land::site::Site;
-use crate::methods::shapes::Frame;
+use crate::stages::row_frame;
 use geo::{Coord, LineString, Simplify};
 
 /// Low ends further apart than this many row spacings belong to two collectors.
@@ -31,7 +31,7 @@ pub struct Collector {
 #[must_use]
 pub fn collectors(site: &Site, block_at: usize, block: &RowBlock, default_offset_m: f64) -> Vec<Collector> {
     let Some(first) = block.rows.first() else { return Vec::new() };
-    let frame = Frame::new(block.bearing, first.high_end());
+    let frame = row_frame::through(block, first.high_end());
     let scale = site.geodesy.scale_at(first.high_end());
     let offset_m = scale * turning_width_m(block).map_or(default_offset_m, |w| w / 2.0);
     let gap_m = GAP_SPACINGS * block.row_spacing_m * scale;

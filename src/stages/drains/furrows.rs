@@ -2,6 +2,8 @@
 
 use crate::land::blocks::{Row, RowBlock};
 use crate::methods::flow::{Crossing, RowGraph, Station};
+use crate::methods::shapes::FramePoint;
+use crate::stages::row_frame;
 use geo::{Coord, LineString};
 
 /// Rows whose lines lie this far apart, as a share of the row spacing, have one ridge between them.
@@ -24,7 +26,12 @@ impl Furrows {
     pub(super) fn of(block: &RowBlock, step_m: f64, ridge_m: f64) -> Self {
         let places: Vec<Vec<Coord<f64>>> = block.rows.iter().map(|row| places(row, step_m)).collect();
         let along = direction(&places);
-        let mut crossings = over_ridges(&places, along, block.row_spacing_m, ridge_m);
+        let bent = row_frame::bent(block);
+        let place = |at: Coord<f64>| match &bent {
+            Some(frame) => frame.enter(at),
+            None => FramePoint { along_m: at.x * along.x + at.y * along.y, across_m: at.x * along.y - at.y * along.x },
+        };
+        let mut crossings = over_ridges(&places, &place, block.row_spacing_m, ridge_m);
         crossings.extend(over_crests(&block.rows));
         let step_m = block.rows.iter().zip(&places).map(|(row, p)| row.length_m / (p.len() - 1) as f64).collect();
         Self { places, step_m, crossings, spacing_m: block.row_spacing_m }
@@ -120,21 +127,26 @@ fn direction(places: &[Vec<Coord<f64>>]) -> Coord<f64> {
     d / d.x.hypot(d.y).max(f64::MIN_POSITIVE)
 }
 
-/// Ways over the ridge between rows that lie beside each other, one a station of the row with the lower offset.
-fn over_ridges(places: &[Vec<Coord<f64>>], along: Coord<f64>, spacing_m: f64, ridge_m: f64) -> Vec<Crossing> {
-    let u = |at: Coord<f64>| at.x * along.x + at.y * along.y;
-    let v = |at: Coord<f64>| at.x * along.y - at.y * along.x;
-    let lanes: Vec<Lane> = places.iter().map(|p| Lane::of(p, &u)).collect();
+/// Ways over the ridge between rows that lie beside each other, one a station of the row with the lower offset; `place`
+/// tells where a place lies in the frame of the rows.
+fn over_ridges(
+    places: &[Vec<Coord<f64>>],
+    place: &dyn Fn(Coord<f64>) -> FramePoint,
+    spacing_m: f64,
+    ridge_m: f64,
+) -> Vec<Crossing> {
+    let entered: Vec<Vec<FramePoint>> = places.iter().map(|row| row.iter().map(|at| place(*at)).collect()).collect();
+    let lanes: Vec<Lane> = entered.iter().map(|p| Lane::of(p)).collect();
     let mut order: Vec<usize> = (0..places.len()).collect();
-    let offset = |r: usize| v(places[r][places[r].len() / 2]);
+    let offset = |r: usize| entered[r][entered[r].len() / 2].across_m;
     order.sort_by(|a, b| offset(*a).total_cmp(&offset(*b)).then(a.cmp(b)));
     let mut crossings = Vec::new();
     for (k, &a) in order.iter().enumerate() {
         let near = order[k + 1..].iter().take_while(|b| offset(**b) - offset(a) < 2.0 * BESIDE.end * spacing_m);
         for &b in near {
-            for (i, at) in places[a].iter().enumerate() {
-                let Some(j) = lanes[b].nearest(u(*at)) else { continue };
-                let apart_m = v(places[b][j]) - v(*at);
+            for (i, at) in entered[a].iter().enumerate() {
+                let Some(j) = lanes[b].nearest(at.along_m) else { continue };
+                let apart_m = entered[b][j].across_m - at.across_m;
                 if BESIDE.contains(&(apart_m / spacing_m)) {
                     let (from, to) = ((a as u32, i as u32), (b as u32, j as u32));
                     crossings.push(Crossing { from, to, ridge_m, length_m: apart_m });
@@ -153,8 +165,8 @@ struct Lane {
 }
 
 impl Lane {
-    fn of(places: &[Coord<f64>], u: &dyn Fn(Coord<f64>) -> f64) -> Self {
-        let mut along: Vec<f64> = places.iter().map(|at| u(*at)).collect();
+    fn of(places: &[FramePoint]) -> Self {
+        let mut along: Vec<f64> = places.iter().map(|at| at.along_m).collect();
         let turned = along.first() > along.last();
         if turned {
             along.reverse();

@@ -88,11 +88,11 @@ pub struct Guidance;
 impl Stage for Guidance {
     const INFO: StageInfo = StageInfo {
         name: "guidance",
-        version: 3,
+        version: 4,
         question: "What does the steering need?",
         method: "One straight line per block on the long row nearest its middle (beside it when a pass takes an even \
                  number), from its high end A to its low end B. Every row is checked to lie a whole number of row \
-                 spacings from it; where one does not, or where it is wished, every row gets its own line, a curve when \
+                 spacings from it; where one does not, or where it is wished, or rows bend, every row gets its own line, a curve when \
                  it bends. Bearings are given on the grid and true; a grid whose datum is not named is refused.",
         needs: &["survey", "blocks"],
         reads: &[
@@ -132,10 +132,15 @@ impl Stage for Guidance {
             };
             plan.fields.push(field(site, block));
             let off = off_m * 1_000.0 > params.row_tolerance_mm;
-            if off && params.lines_per == LinesPer::Block {
-                findings.push(row_off_pass(block, off_m, params));
+            if params.lines_per == LinesPer::Block {
+                if block.bent.is_some() {
+                    findings.push(bent_rows(block));
+                } else if off {
+                    findings.push(row_off_pass(block, off_m, params));
+                }
             }
-            let lines = if off || params.lines_per == LinesPer::Row { row_lines(site, block) } else { vec![line] };
+            let each = off || block.bent.is_some() || params.lines_per == LinesPer::Row;
+            let lines = if each { row_lines(site, block) } else { vec![line] };
             plan.lines.extend(lines.into_iter().map(|mut line| {
                 line.name = unique_name(farm, block, line.row, &mut names);
                 line
@@ -166,6 +171,20 @@ fn without_rows(block: &RowBlock) -> Finding {
         "guidance",
         "block_without_rows",
         format!("Block {} has no row, so no guidance line was made for it.", block.name),
+    )
+    .at(Place::Named(block.name.clone()))
+}
+
+fn bent_rows(block: &RowBlock) -> Finding {
+    Finding::new(
+        Severity::Note,
+        "guidance",
+        "bent_rows",
+        format!(
+            "The rows of block {} bend: every row has a guidance curve of its own, since a shifted copy of one curve is no \
+             parallel of it.",
+            block.name
+        ),
     )
     .at(Place::Named(block.name.clone()))
 }

@@ -2,8 +2,9 @@
 
 use crate::grid::{Cell, Raster};
 use crate::land::blocks::RowBlock;
-use crate::methods::shapes::Frame;
-use geo::Coord;
+use crate::methods::shapes::RowFrame;
+use crate::stages::row_frame;
+use geo::{Coord, MultiPolygon};
 
 /// Cells of the ground a lattice must be coarser than, so that every point has a cell of its own at any bearing: a square
 /// wider than the diagonal of a cell holds a cell's centre wherever it lies.
@@ -13,7 +14,7 @@ const SAMPLES: i32 = 5;
 
 /// Which lattice points a block has, and which raster cells belong to each.
 pub(super) struct Lattice {
-    frame: Frame,
+    frame: RowFrame,
     across_from_m: f64,
     along_from_m: f64,
     /// Distance between lanes and between stations, metres on the grid.
@@ -29,10 +30,11 @@ pub(super) struct Lattice {
 impl Lattice {
     /// The lattice of a block's cells; `None` when it has none.
     pub(super) fn of(ground: &Raster<f32>, block: &RowBlock, cells: &[Cell], wanted_m: f64) -> Option<Self> {
-        let step_m = wanted_m.max(COARSER_THAN_CELLS * ground.spec.cell_m);
-        let frame = Frame::about(block.bearing, &block.outline)?;
-        let (along_from_m, along_to_m) = frame.along_extent(&block.outline)?;
-        let (across_from_m, across_to_m) = frame.across_extent(&block.outline)?;
+        let frame = row_frame::of(block)?;
+        let outline = MultiPolygon(vec![block.outline.clone()]);
+        let ((along_from_m, along_to_m), (across_from_m, across_to_m)) = frame.extent(&outline)?;
+        // On the inner side of a bend stations draw together.
+        let step_m = wanted_m.max(COARSER_THAN_CELLS * ground.spec.cell_m / frame.least_stretch(&outline)?);
         #[expect(
             clippy::cast_possible_truncation,
             clippy::cast_sign_loss,
@@ -74,9 +76,24 @@ impl Lattice {
 
     /// Where a point lies on the plan.
     pub(super) fn at(&self, point: usize) -> Coord<f64> {
+        let (across_m, along_m) = self.in_frame(point);
+        self.frame.leave(across_m, along_m)
+    }
+
+    fn in_frame(&self, point: usize) -> (f64, f64) {
         let (lane, station) = (point / self.stations, point % self.stations);
-        self.frame
-            .leave(self.across_from_m + lane as f64 * self.step_m, self.along_from_m + station as f64 * self.step_m)
+        (self.across_from_m + lane as f64 * self.step_m, self.along_from_m + station as f64 * self.step_m)
+    }
+
+    /// Whether the ways from station to station differ.
+    pub(super) fn bends(&self) -> bool {
+        matches!(self.frame, RowFrame::Bent(_))
+    }
+
+    /// The way from a point to the next of its lane, metres.
+    pub(super) fn way_m(&self, point: usize) -> f64 {
+        let (across_m, along_m) = self.in_frame(point);
+        self.frame.length_m(across_m, along_m, along_m + self.step_m)
     }
 
     /// Lane and station of a place, as fractions.

@@ -287,6 +287,11 @@ fn worked_out(
     };
     let work = Work { input, params, block, lattice: &lattice, soil, machines, fixed, is_final: true, design };
     earth.offers = offers::offers(&work, cells);
+    if kind_for(params, block) != params.surface.kind() && block.bent.is_some() {
+        earth
+            .binding
+            .push("rows that bend are graded row by row: on a plane their fall would change along them".to_owned());
+    }
     let alone = ready.is_none();
     let shaped = ready.or_else(|| surface::shape(&work, earth.surface))?;
     let mut heights: Vec<f64> =
@@ -360,11 +365,14 @@ fn edge_steps_m(design: &Raster<f32>, owner: &[u32], blocks: &mut [BlockEarth]) 
     }
 }
 
-/// The surface a block gets: rows laid out to fall both ways get their crest.
+/// The surface a block gets: rows laid out to fall both ways get their crest, rows that bend are graded row by row where a
+/// plane is wished for.
 fn kind_for(params: &LevellingParams, block: &RowBlock) -> SurfaceKind {
-    match params.surface {
-        Forming::GradedRows if block.judged.two_way => SurfaceKind::CrestedRows,
-        other => other.kind(),
+    let graded = if block.judged.two_way { SurfaceKind::CrestedRows } else { SurfaceKind::GradedRows };
+    match params.surface.kind() {
+        SurfaceKind::GradedRows => graded,
+        SurfaceKind::Plane | SurfaceKind::PlaneAlong if block.bent.is_some() => graded,
+        other => other,
     }
 }
 

@@ -75,6 +75,8 @@ impl Shaped {
 pub(super) fn shape(work: &Work<'_>, kind: SurfaceKind) -> Option<Shaped> {
     match kind {
         SurfaceKind::AsItLies | SurfaceKind::Given => Some(Shaped::of(Form::Ground)),
+        // Rows that bend meet a plane at another slope everywhere.
+        SurfaceKind::Plane | SurfaceKind::PlaneAlong if work.lattice.bends() => None,
         SurfaceKind::Plane => plane(work, work.params.max_cross_fall_pct),
         SurfaceKind::PlaneAlong => plane(work, 0.0),
         SurfaceKind::GradedRows | SurfaceKind::CrestedRows => {
@@ -162,7 +164,11 @@ pub(super) fn graded(works: &[Work<'_>], crested: bool, kept: &[Why]) -> Option<
             Err(Refusal::Conflict(conflict)) => {
                 let (at, conflict) = stack.single_out(conflict);
                 let softest = limits[at].kinds(&conflict).into_iter().filter(|why| *why != Why::Level).max()?;
-                given_up[at].push(limits[at].words(&conflict, works[at].lattice, along(&works[at])));
+                given_up[at].push(limits[at].words(
+                    &conflict,
+                    works[at].lattice,
+                    along(&works[at], works[at].lattice.step_m),
+                ));
                 kept[at].retain(|why| *why != softest);
             }
             Err(Refusal::Fault(_)) => return None,
@@ -170,10 +176,20 @@ pub(super) fn graded(works: &[Work<'_>], crested: bool, kept: &[Why]) -> Option<
     }
 }
 
-/// What a step down the rows may be.
-fn along(work: &Work<'_>) -> Step {
-    let fall_m = |pct: f64| pct / 100.0 * work.lattice.step_m;
+/// What a step down the rows may be over a way.
+fn along(work: &Work<'_>, way_m: f64) -> Step {
+    let fall_m = |pct: f64| pct / 100.0 * way_m;
     ticks_inward(-fall_m(work.params.max_fall_pct), -fall_m(work.params.min_fall_pct))
+}
+
+/// What the steps down the rows may be; where rows bend, each by its own way.
+fn steps_along(work: &Work<'_>) -> Steps {
+    let lattice = work.lattice;
+    if lattice.bends() {
+        Steps::Each((0..lattice.len()).map(|p| along(work, lattice.way_m(p))).collect())
+    } else {
+        Steps::Alike(along(work, lattice.step_m))
+    }
 }
 
 fn fit(work: &Work<'_>, limits: &Limits) -> LatticeFit {
@@ -190,7 +206,7 @@ fn fit(work: &Work<'_>, limits: &Limits) -> LatticeFit {
         cut_weight: weights,
         lowest: limits.lowest.clone(),
         highest: limits.highest.clone(),
-        along: Steps::Alike(along(work)),
+        along: steps_along(work),
         across: Steps::Alike(ticks_inward(-across_m, across_m)),
         most_bend: (params.max_grade_change_pct > 0.0).then(|| ticks(bend_m)),
     }
@@ -198,8 +214,11 @@ fn fit(work: &Work<'_>, limits: &Limits) -> LatticeFit {
 
 /// Turns the falls about the crests: up to its crest every lane rises, from there it falls.
 fn crest(fit: &mut LatticeFit) -> Option<()> {
-    let Steps::Alike(down) = fit.along else { return None };
-    let up = Steps::Alike(Step { least: -down.most, most: -down.least });
+    let turned = |down: &Step| Step { least: -down.most, most: -down.least };
+    let up = match &fit.along {
+        Steps::Alike(down) => Steps::Alike(turned(down)),
+        Steps::Each(down) => Steps::Each(down.iter().map(turned).collect()),
+    };
     fit.along = crests(fit, &up, CREST_SHIFT)?.steps(fit, &up);
     Some(())
 }
