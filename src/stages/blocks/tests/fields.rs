@@ -181,10 +181,12 @@ fn every_outline_is_laid_out() {
         let (site, water, rates) = (site(Vec::new()), water(polygon.clone()), Rates::default());
         let cancel = AtomicBool::new(false);
         let ctx = Ctx { progress: &Silent, cancel: &cancel };
-        let input = BlocksInput { site: &site, ground: Some(&ground), water: Some(&water), rates: &rates };
-        match Blocks::run(input, &BlocksParams::default(), &ctx) {
-            Ok(outcome) => sound(&outcome.value, &polygon),
-            Err(problems) => assert_eq!(problems.0[0].code, "no_room_for_a_row", "{}", field.name),
+        for curved_rows in [CurvedRows::Never, CurvedRows::IfCheaper] {
+            let input = BlocksInput { site: &site, ground: Some(&ground), water: Some(&water), rates: &rates };
+            match Blocks::run(input, &BlocksParams { curved_rows, ..BlocksParams::default() }, &ctx) {
+                Ok(outcome) => sound(&outcome.value, &polygon),
+                Err(problems) => assert_eq!(problems.0[0].code, "no_room_for_a_row", "{}", field.name),
+            }
         }
     }
 }

@@ -89,11 +89,12 @@ fn sound(plan: &BlockPlan, land: &Polygon<f64>) {
         }
         let first = &a.rows[0];
         for row in &a.rows {
-            let middle = geo::Point((row.high_end() + row.low_end()) / 2.0);
+            let middle = geo::Point(row.middle());
             assert!(a.cropped.intersects(&middle), "row {} of block {} is off its land", row.number, a.name);
             assert!(geo::Contains::contains(land, &row.line), "row {} of block {} leaves the land", row.number, a.name);
-            let frame = crate::methods::shapes::Frame::new(a.bearing, first.high_end());
-            let spacings = frame.enter(row.high_end()).across_m / a.row_spacing_m;
+            let frame = crate::stages::row_frame::through(a, first.high_end());
+            let across = |row: &crate::land::blocks::Row| frame.enter(row.high_end()).across_m;
+            let spacings = (across(row) - across(first)) / a.row_spacing_m;
             let off_m = (spacings - spacings.round()).abs() * a.row_spacing_m;
             assert!(off_m < 1e-3, "row {} of block {} is {off_m} m off its place", row.number, a.name);
         }
@@ -191,6 +192,7 @@ fn given_blocks_are_taken_as_they_are() {
 
 mod access;
 mod bad;
+mod curved;
 mod decides;
 mod fields;
 mod shapes;
