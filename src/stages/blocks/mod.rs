@@ -7,6 +7,7 @@
 mod access;
 mod bends;
 mod bent;
+mod bent_check;
 mod bounds;
 mod earth;
 mod judge;

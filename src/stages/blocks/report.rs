@@ -1,6 +1,6 @@
 //! What is noticed about the layout.
 
-use super::{BlocksInput, BlocksParams, Watering};
+use super::{BlocksInput, BlocksParams, Watering, bent_check};
 use crate::finding::{Finding, Place, Severity};
 use crate::land::blocks::{BlockPlan, RowBlock};
 use crate::units::M2_PER_HA;
@@ -21,6 +21,7 @@ pub(super) fn findings(plan: &BlockPlan, input: &BlocksInput<'_>, params: &Block
     list.extend(no_bearing_falls(plan, params));
     list.extend(turning_saves(plan));
     list.extend(left_out(plan));
+    list.extend(bent_check::findings(plan, params));
     list.extend(certificate(plan));
     if input.ground.is_none() {
         list.push(Finding::new(
