@@ -301,7 +301,7 @@ fn laid(results: &Results<'_>, plan: &ClearingPlan) -> Option<String> {
     let mut groups: Vec<(String, Vec<&str>)> = Vec::new();
     for b in blocks {
         let Some(deg) = view::windrow_bearing(plan, b) else { continue };
-        let words = format!("{deg:.0}\u{b0}");
+        let words = if b.bent.is_some() { "with the bend of the rows".to_owned() } else { format!("{deg:.0}\u{b0}") };
         match groups.iter_mut().find(|(w, _)| *w == words) {
             Some((_, names)) => names.push(&b.name),
             None => groups.push((words, vec![&b.name])),

@@ -165,6 +165,10 @@ fn laid(plan: &ClearingPlan, block: &RowBlock) -> String {
     let way = view::windrow_bearing(plan, block).map_or_else(
         || "No windrow lies in this block: push its trees to the nearest on the map.".to_owned(),
         |deg| {
+            if block.bent.is_some() {
+                return "Lay the trees along the windrows, which bend with the rows; rake square across them everywhere."
+                    .to_owned();
+            }
             let across = (deg + 90.0).rem_euclid(180.0);
             format!(
                 "Lay the trees along the windrows, {deg:.0}\u{b0}; rake across them, {across:.0}\u{b0} (grid bearings)."
@@ -233,7 +237,7 @@ fn earthmoving(results: &Results<'_>, option: &OptionResult<'_>, block: &RowBloc
     );
     let mut items = vec![
         benchmarks(results, block),
-        format!("Set-out: pegs on the grid and along the edge with cut or fill on them (set_out/pegs.csv); finished fall {} down the rows, bearing {:.1}\u{b0}.", sheet::one_in(e.row_fall), block.bearing.degrees()),
+        format!("Set-out: pegs on the grid and along the edge with cut or fill on them (set_out/pegs.csv); finished fall {} down the rows, {} {:.1}\u{b0}.", sheet::one_in(e.row_fall), if block.bent.is_some() { "which bend, mean bearing" } else { "bearing" }, block.bearing.degrees()),
         "Order: strip topsoil where marked and stack it clear of water; bulk cut to fill, longest hauls first; first plane; hold point: check before topsoil is spread; spread topsoil; last plane.".to_owned(),
         "Tolerance: within 25 mm of the design on nine checks in ten, all within 50 mm, no reverse fall along a row. Measured by survey difference in bank m\u{b3}, not by counting loads.".to_owned(),
     ];

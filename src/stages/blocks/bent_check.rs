@@ -43,10 +43,12 @@ fn finding(plan: &BlockPlan, block: &RowBlock, params: &BlocksParams) -> Option<
 fn against_straight(plan: &BlockPlan, block: &RowBlock) -> Option<String> {
     let tried = || plan.study.iter().filter(|t| t.block == block.name);
     let taken = tried().find(|t| t.chosen)?;
-    let straight = tried().filter(|t| !t.chosen && t.earth_gap_ratio.is_some());
+    let straight = tried().filter(|t| !t.chosen);
     let best = straight.reduce(|a, b| if b.yearly_cost_per_ha < a.yearly_cost_per_ha { b } else { a })?;
+    // Surfaces of bearings that can win no more are not solved: their cost is a bound.
+    let how = if best.earth_gap_ratio.is_some() { "at best" } else { "at least" };
     Some(format!(
-        " Straight rows on the same outline cost at best {:.0} a hectare and year (at {:.0} degrees, mean row {:.0} m); these cost {:.0} (mean row {:.0} m).",
+        " Straight rows on the same outline cost {how} {:.0} a hectare and year (at {:.0} degrees, mean row {:.0} m); these cost {:.0} (mean row {:.0} m).",
         best.yearly_cost_per_ha,
         best.bearing.degrees(),
         best.mean_length_m,

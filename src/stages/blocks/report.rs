@@ -175,7 +175,7 @@ fn certificate(plan: &BlockPlan) -> Option<Finding> {
                 rows as f64 / plan.rows_lower_bound,
                 plan.yearly_lower_bound,
                 yearly / plan.yearly_lower_bound,
-                lost_m2 / M2_PER_HA
+                lost_m2.max(0.0) / M2_PER_HA
             ),
         )
     })
