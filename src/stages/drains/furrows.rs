@@ -194,3 +194,38 @@ fn over_crests(rows: &[Row]) -> impl Iterator<Item = Crossing> + '_ {
         halves.then_some(Crossing { from, to, ridge_m: 0.0, length_m: 1.0 })
     })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::land::blocks::Bend;
+    use crate::stages::drains::test_farm;
+    use std::f64::consts::FRAC_PI_2;
+
+    /// Rows along a quarter of circles of 150 to 170 m: at both ends neighbours lie across, or along, the chord.
+    #[test]
+    fn ridges_between_bent_rows_are_found_all_the_way_round() {
+        let circle = |radius_m: f64| -> LineString<f64> {
+            let at = |k: i32| FRAC_PI_2 * f64::from(k) / 300.0;
+            (0..=300).map(|k| Coord { x: -radius_m * at(k).cos(), y: radius_m * at(k).sin() }).collect()
+        };
+        let mut block = test_farm::block(1, 0.0, 100.0);
+        let lead_m = 160.0;
+        block.bent = Some(Bend {
+            start: Coord { x: -lead_m, y: 0.0 },
+            heading_rad: 0.0,
+            pieces: vec![(FRAC_PI_2 * lead_m, 1.0 / lead_m)],
+        });
+        block.rows = (0..=10)
+            .map(|i| {
+                let radius_m = 170.0 - 2.0 * f64::from(i);
+                Row { number: i + 1, line: circle(radius_m), length_m: FRAC_PI_2 * radius_m, fall: None }
+            })
+            .collect();
+        let furrows = Furrows::of(&block, 5.0, 0.15);
+        // One way a station of the row on the left, each as long as the rows are apart.
+        let stations: usize = furrows.places[..10].iter().map(Vec::len).sum();
+        assert_eq!(furrows.crossings.len(), stations);
+        assert!(furrows.crossings.iter().all(|c| (c.length_m - 2.0).abs() < 0.01 && c.to.0 == c.from.0 + 1));
+    }
+}

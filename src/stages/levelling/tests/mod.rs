@@ -1,5 +1,6 @@
 //! Earthworks whose answer is known beforehand.
 
+mod bent;
 mod beyond;
 mod least;
 
