@@ -19,3 +19,4 @@ pub mod pipeline;
 pub mod publish;
 pub mod stages;
 pub mod units;
+pub mod wording;

@@ -11,6 +11,7 @@ use crate::land::document::{Feature, Field as Column, FieldKind, GeometryKind, L
 use crate::land::geodesy::CrsTag;
 use crate::land::guidance::GuidancePlan;
 use crate::land::store::RenderedFile;
+use crate::wording::counted;
 use geo::{Coord, Geometry, LineString, MultiPolygon, Polygon};
 use geographiclib_rs::{Geodesic, InverseGeodesic};
 
@@ -273,7 +274,7 @@ fn read_me(sheet: &Sheet, tag: &CrsTag, run_id: &str) -> String {
     let code = tag.epsg.map_or_else(|| "no EPSG code".to_owned(), |code| format!("EPSG:{code}"));
     format!(
         "Guidance of {farm}, {run_id}\n\
-         {n_lines} lines, {n_fields} fields\n\n\
+         {n_lines}, {n_fields}\n\n\
          DATUM. Longitudes and latitudes are on {datum}. The formats in this folder can only say \"WGS 84\".\n\
          Grid bearings are in {grid} ({code}).\n\
          Set the correction service to the same datum and epoch and drive to one known point before work:\n\
@@ -284,8 +285,8 @@ fn read_me(sheet: &Sheet, tag: &CrsTag, run_id: &str) -> String {
          geojson/ shapefile/ kml/ guidance_lines.csv   for everything else.\n\n\
          Keep-out areas warn, they do not stop a machine. Walk the headlands, look up for wires and down for drains.\n",
         farm = safe_text::clean(&sheet.farm),
-        n_lines = sheet.lines.len(),
-        n_fields = sheet.fields.len(),
+        n_lines = counted(sheet.lines.len(), "line"),
+        n_fields = counted(sheet.fields.len(), "field"),
         datum = sheet.datum,
         grid = tag.name,
     )

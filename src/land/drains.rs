@@ -64,6 +64,8 @@ pub struct DrainStation {
     pub invert_m: f64,
     /// Height of a drop structure just below this station, metres.
     pub drop_m: f64,
+    /// Width of the bed here, metres.
+    pub bottom_m: f64,
 }
 
 /// One open drain.

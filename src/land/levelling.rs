@@ -129,8 +129,34 @@ pub struct SurfaceOffer {
     pub least_moved_m3: Option<f64>,
     /// What holds it back, or why it cannot be built.
     pub remarks: Vec<String>,
+    /// Limits it breaks, in words with how far; empty when it keeps all.
+    pub limits_broken: Vec<String>,
+    /// Worth of the crop lost for good on rows that stay below the drain reach, dollars once.
+    pub undrained_loss: f64,
+}
+
+impl SurfaceOffer {
     /// Whether it keeps every limit.
-    pub keeps_limits: bool,
+    #[must_use]
+    pub fn keeps_limits(&self) -> bool {
+        self.limits_broken.is_empty()
+    }
+    /// What it is judged by: its price and the crop lost on rows that do not drain, dollars once.
+    #[must_use]
+    pub fn judged(&self) -> f64 {
+        self.cost.likely + self.undrained_loss
+    }
+}
+
+/// Rows left below the drain reach because lifting them costs more than the crop lost there is worth.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct NotRaised {
+    /// Land whose rows do not drain that could, square metres on the ground.
+    pub area_m2: f64,
+    /// What lifting them would add to the price of the earth, dollars.
+    pub raising: f64,
+    /// Worth of the crop lost for good, dollars once.
+    pub loss: f64,
 }
 
 /// The same earth reckoned in the ways contractors use; bank for cut, compacted for fill, cubic metres.
@@ -246,6 +272,8 @@ pub struct BlockEarth {
     pub checks: VolumeChecks,
     /// The main hauls, largest first.
     pub hauls: Vec<HaulArrow>,
+    /// Rows that are not lifted to the drain reach, because that costs more than it is worth.
+    pub not_raised: Option<NotRaised>,
     /// Greatest step against a block beside, metres.
     pub edge_step_m: f64,
     /// Fall of each row on the design surface, in the order of [`super::blocks::RowBlock::rows`].
@@ -282,6 +310,7 @@ impl BlockEarth {
             offers: Vec::new(),
             checks: VolumeChecks::default(),
             hauls: Vec::new(),
+            not_raised: None,
             edge_step_m: 0.0,
             rows_after: Vec::new(),
         }

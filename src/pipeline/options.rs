@@ -1,6 +1,7 @@
 //! Alternatives that are compared: those of the pipeline file, else the set an adviser always shows.
 
 use super::tree::{Entry, Item, Node, Origin, parse_flag};
+use crate::wording::grouped;
 use serde_json::Value as Json;
 
 /// An option known to the program: what it overrides, as TOML.
@@ -119,9 +120,10 @@ pub fn choose(names: &[&str], wish: Option<&str>, worths: &[Option<f64>]) -> (us
         }
     }
     match best {
-        Some((at, worth)) => {
-            (at, format!("`{}` is drawn in full because it is worth most at likely prices ({worth:.0})", names[at]))
-        }
+        Some((at, worth)) => (
+            at,
+            format!("`{}` is drawn in full because it is worth most at likely prices: {}", names[at], grouped(worth)),
+        ),
         None => {
             let at = usize::from(names.len() >= 3);
             (

@@ -1,7 +1,7 @@
 //! The map of a comparison: where the finished ground is too high, too low, and where water will stand in rows.
 
 use super::drawing::{Drawing, Frame, NAMESPACE};
-use geo::{Coord, LineString, Rect};
+use geo::{Centroid, Coord, LineString, Polygon, Rect};
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
@@ -17,6 +17,8 @@ pub struct Sheet<'a> {
     pub cell_m: Option<f64>,
     /// Rows in which water stands too deep.
     pub rows: &'a [LineString<f64>],
+    /// Blocks of the plan: name and outline.
+    pub blocks: &'a [(&'a str, &'a Polygon<f64>)],
 }
 
 /// Upper ends of the classes, millimetres, with colour and name. A pair of ColorBrewer's brown to blue-green; every class
@@ -72,6 +74,14 @@ pub fn map(sheet: &Sheet<'_>) -> String {
     for row in sheet.rows {
         // Thin enough that the classes beneath are still seen where every row of a block is wrong.
         d.path(&frame.line(row), "fill=\"none\" stroke=\"#d55e00\" stroke-width=\"0.7\" stroke-dasharray=\"6 4\"");
+    }
+    for (name, outline) in sheet.blocks {
+        d.path(&frame.area(outline), "fill=\"none\" stroke=\"#222\" stroke-width=\"1\"");
+        if let Some(at) = outline.centroid() {
+            let look =
+                "text-anchor=\"middle\" font-weight=\"600\" stroke=\"#fff\" stroke-width=\"3\" paint-order=\"stroke\"";
+            d.label(frame.at(at.into()), name, 14.0, look);
+        }
     }
     d.raw("</g>");
     let bottom = TOP + frame.size.1 + 10.0;

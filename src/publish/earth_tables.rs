@@ -133,6 +133,7 @@ fn surfaces(results: &Results<'_>) -> Table {
         ("surface", Text),
         ("machine", Text),
         ("keeps_limits", Text),
+        ("limits_broken", Text),
         ("cut_bank_m3", Real(0)),
         ("fill_compacted_m3", Real(0)),
         ("least_moved_m3", Real(0)),
@@ -140,6 +141,7 @@ fn surfaces(results: &Results<'_>) -> Table {
         ("cost_low", Real(0)),
         ("cost_likely", Real(0)),
         ("cost_high", Real(0)),
+        ("undrained_loss", Real(0)),
         ("taken", Text),
         ("remarks", Text),
     ];
@@ -153,7 +155,8 @@ fn surfaces(results: &Results<'_>) -> Table {
                 block.name.as_str().into(),
                 offer.surface.words().into(),
                 offer.surface.machine().into(),
-                yes(offer.keeps_limits).into(),
+                yes(offer.keeps_limits()).into(),
+                offer.limits_broken.join("; ").into(),
                 offer.cut_m3.into(),
                 offer.fill_m3.into(),
                 offer.least_moved_m3.into(),
@@ -161,6 +164,7 @@ fn surfaces(results: &Results<'_>) -> Table {
                 offer.cost.low.into(),
                 offer.cost.likely.into(),
                 offer.cost.high.into(),
+                offer.undrained_loss.into(),
                 yes(offer.surface == earth.surface).into(),
                 offer.remarks.join("; ").into(),
             ]

@@ -114,7 +114,7 @@ fn everything(results: &Results<'_>) -> Page {
         date => table.plan_date.clone(), revision => table.revision.clone(), prepared => table.prepared_by.clone(), checked => table.checked_by.clone(),
         currency => table.currency.clone(), run_id => results.run_id.replacen('-', " ", 1),
         plan_id => results.plan_id.replacen('-', " ", 1), crs => site.crs.name.clone(),
-        datum => view::datum(site),
+        datum => view::heights(site),
         costs => costs(results), gains => gains(results), irreversible => irreversible(results), next => next(results),
         calendar_svg => charts::calendar(results).0, study_svg => charts::bearing_study(results).map(|c| c.0), lengths_svg => charts::row_lengths(results).map(|c| c.0), falls_svg => charts::row_falls(results).map(|c| c.0), depths_svg => charts::cut_fill(results).map(|c| c.0),
         not_given => site.not_given.clone(), cautions => CAUTIONS.to_vec(),
@@ -225,7 +225,12 @@ pub(super) fn gains(results: &Results<'_>) -> Vec<String> {
     if let Some(b) = plan.blocks {
         let rows: usize = b.blocks.iter().map(|b| b.rows.len()).sum();
         let metres: f64 = b.blocks.iter().map(RowBlock::row_metres).sum();
-        out.push(format!("{} rows in {} blocks, {} m of row", rows, b.blocks.len(), sheet::grouped(metres)));
+        out.push(format!(
+            "{} in {}, {} m of row",
+            sheet::counted(rows, "row"),
+            sheet::counted(b.blocks.len(), "block"),
+            sheet::grouped(metres)
+        ));
     }
     if plan.drains.is_some() {
         let [yes, no, unknown] = tables::drain_counts(plan);
@@ -264,14 +269,14 @@ fn check(group: &FindingGroup<'_>, results: &Results<'_>) -> String {
             "Water is led to other places than today, most to or from {} (land draining there {before:.1} ha today, \
              {after:.1} ha after; {} in all). Get the written consent of the neighbour and the authority.",
             most.name,
-            sheet::count(group.findings.len(), "place")
+            sheet::counted(group.findings.len(), "place")
         );
     }
     let place = if first.place == Place::Property { String::new() } else { format!("{}: ", first.place) };
     let advice = first.message.find(ADVICE).map_or("", |at| &first.message[at..]);
     let more = match group.findings.len() - 1 {
         0 => String::new(),
-        n => format!(" The same at {}.", sheet::count(n, "more place")),
+        n => format!(" The same at {}.", sheet::counted(n, "more place")),
     };
     format!("{place}{} {advice}", first_sentence(&first.message)).trim_end().to_owned() + &more
 }
@@ -298,7 +303,7 @@ pub(super) fn next(results: &Results<'_>) -> Vec<String> {
     if assumed > 0 {
         out.push(format!(
             "Confirm on the ground the place and level of {} the program assumed.",
-            sheet::count(assumed, "outlet")
+            sheet::counted(assumed, "outlet")
         ));
     }
     out.push(

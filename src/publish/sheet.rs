@@ -3,6 +3,8 @@
 use crate::land::document::{Field, FieldKind, Table, Value};
 use crate::units::Slope;
 
+pub(super) use crate::wording::{counted, grouped};
+
 /// A table from a column list and rows, every number rounded to its column's decimals.
 pub(super) fn table(name: &str, title: &str, columns: &[(&str, FieldKind)], rows: Vec<Vec<Value>>) -> Table {
     let fields = fields(columns);
@@ -85,25 +87,4 @@ pub(super) fn three_figures(x: f64) -> f64 {
     }
     let step = 10_f64.powf(x.abs().log10().floor() - 2.0);
     (x / step).round() * step
-}
-
-/// How many of a thing, in the singular for one: `1 outlet`, `3 outlets`.
-pub(super) fn count(n: usize, thing: &str) -> String {
-    if n == 1 { format!("1 {thing}") } else { format!("{n} {thing}s") }
-}
-
-/// A whole number with thin groups of three: `12 345`.
-pub(super) fn grouped(x: f64) -> String {
-    if !x.is_finite() {
-        return "not known".to_owned();
-    }
-    let digits = format!("{:.0}", x.abs());
-    let mut out = String::new();
-    for (i, c) in digits.chars().enumerate() {
-        if i > 0 && (digits.len() - i).is_multiple_of(3) {
-            out.push(',');
-        }
-        out.push(c);
-    }
-    if x < 0.0 && digits != "0" { format!("\u{2212}{out}") } else { out }
 }

@@ -301,7 +301,7 @@ pub(super) fn findings_by_kind(results: &Results<'_>) -> Table {
         }
         let kind = group.kind();
         let kind = format!("{}{}.", kind[..1].to_uppercase(), &kind[1..]);
-        let places = sheet::count(group.findings.len(), "place");
+        let places = sheet::counted(group.findings.len(), "place");
         rows.push(vec![severity.into(), places.into(), format!("{kind} {}", group.common).trim_end().into()]);
         let each = group.findings.iter().zip(&group.own);
         rows.extend(each.map(|(f, own)| vec![severity.into(), f.place.to_string().into(), own.as_str().into()]));

@@ -53,9 +53,13 @@ pub(super) fn digs(drain: &Drain, block: &RowBlock) -> bool {
     drain.block == Some(block.id) || (drain.block.is_none() && block.outline.intersects(&drain.line))
 }
 
-/// The height datum as it is spoken of: `AHD`, where the registry says `AHD height`.
-pub(super) fn datum(site: &Site) -> &str {
-    site.crs.vertical_name.as_deref().map_or("height datum not stated", |name| name.trim_end_matches(" height"))
+/// What the heights are in, in words: `heights AHD` where the registry says `AHD height`.
+pub(super) fn heights(site: &Site) -> String {
+    let stated = site.crs.vertical_name.as_deref();
+    stated.map_or_else(
+        || "height datum not stated".to_owned(),
+        |name| format!("heights {}", name.trim_end_matches(" height")),
+    )
 }
 
 /// Number of a drain as printed on maps and tables.

@@ -38,7 +38,7 @@ pub fn compare(args: &Compare, voice: &Voice) -> Result<(), Problems> {
     let wanted = Wanted {
         ground: true,
         given_blocks: None,
-        previous_blocks: None,
+        previous_blocks: plan_layer(&base, &args.run, "block"),
         given_surface: Some(disk::path_from(&base, &design).to_string_lossy().into_owned()),
         margin_m: 0.0,
     };
@@ -130,6 +130,7 @@ fn drawn(record: &Record, args: &Compare, raw: &RawSurvey, found: &AsBuilt) -> S
         places: &found.places,
         cell_m: found.cell_m,
         rows: &reversed_rows(record, raw, found),
+        blocks: &raw.layers.previous_blocks.iter().map(|b| (b.name.as_str(), &b.outline)).collect::<Vec<_>>(),
     })
 }
 
@@ -167,11 +168,16 @@ fn record_of(run: &Path) -> Result<Record, Problem> {
     if record.program == PROGRAM { Ok(record) } else { Err(not_a_run("it is of another program".to_owned())) }
 }
 
+/// A layer of the plan of a run, as inputs are named; `None` when the run wrote no plan.
+fn plan_layer(base: &Path, run: &Path, layer: &str) -> Option<String> {
+    let plan = run.join("plan.gpkg");
+    plan.exists().then(|| format!("{}#{layer}", disk::path_from(base, &plan).to_string_lossy()))
+}
+
 /// The site of the run with the later survey as its elevation and without the layers a comparison does not read.
 fn site_of(record: &Record, base: &Path, run: &Path, survey: &str) -> Result<SiteTable, Problem> {
     let site: SiteTable = serde_json::from_value(record.parameters["site"].clone())
         .map_err(|e| Problem::data("not_a_run", format!("the record of the run has no site: {e}")))?;
-    let rows = run.join("plan.gpkg");
     Ok(SiteTable {
         name: site.name,
         boundary: site.boundary,
@@ -181,7 +187,7 @@ fn site_of(record: &Record, base: &Path, run: &Path, survey: &str) -> Result<Sit
         allow_null_datum_shift: site.allow_null_datum_shift,
         currency: site.currency,
         // Rows are read as plain lines, in the order and the direction they were written: high end first.
-        old_tree_row: rows.exists().then(|| format!("{}#row", disk::path_from(base, &rows).to_string_lossy())),
+        old_tree_row: plan_layer(base, run, "row"),
         ..SiteTable::default()
     })
 }

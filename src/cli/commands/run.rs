@@ -10,6 +10,7 @@ use crate::pipeline::record::{OptionSummary, Record};
 use crate::pipeline::run::{Ending, Surroundings, no_design, run as run_plan};
 use crate::stages::Ctx;
 use crate::units::Range;
+use crate::wording::{self, counted};
 use serde_json::json;
 use std::path::Path;
 use std::sync::atomic::AtomicBool;
@@ -112,18 +113,19 @@ fn group_lines(group: &FindingGroup<'_>) -> String {
 
 fn option_line(option: &OptionSummary, published: bool) -> String {
     let mut parts = vec![
-        format!("{} blocks", option.blocks),
-        format!("{} rows, mean {:.0} m", option.rows, option.mean_row_m),
+        counted(option.blocks, "block"),
+        format!("{}, mean {:.0} m", counted(option.rows, "row"), option.mean_row_m),
         format!("{:.1} ha cropped", option.cropped_ha),
     ];
     if let Some(draining) = option.rows_draining {
-        parts.push(format!("{draining} rows proven to drain"));
+        parts.push(format!("{} proven to drain", counted(draining, "row")));
     }
     if let Some(cut) = option.cut_m3 {
-        parts.push(format!("{cut:.0} m3 cut"));
+        parts.push(format!("{} m3 cut", wording::grouped(cut)));
     }
-    let money =
-        |what: &str, range: Range| format!("{what} {:.0} ({:.0} to {:.0})", range.likely, range.low, range.high);
+    let money = |what: &str, r: Range| {
+        format!("{what} {} ({} to {})", wording::grouped(r.likely), wording::grouped(r.low), wording::grouped(r.high))
+    };
     parts.extend(option.works_cost.map(|cost| money("works", cost)));
     parts.extend(option.npv.map(|npv| money("worth", npv)));
     format!("{} {}: {}\n", if published { "*" } else { " " }, option.name, parts.join("; "))

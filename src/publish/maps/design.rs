@@ -5,7 +5,7 @@ use super::canvas::{Canvas, Layer, Sample};
 use super::ground::{NAME, on_paper, symbol};
 use super::ink;
 use crate::land::blocks::RowBlock;
-use crate::land::drains::Drain;
+use crate::land::drains::{Drain, GroundState};
 use crate::land::typeface::width;
 use crate::publish::labels::Type;
 use crate::publish::{OptionResult, Results, sheet, view};
@@ -115,7 +115,7 @@ fn bearing_word(b: &RowBlock) -> &'static str {
 pub(super) fn row_words(option: &OptionResult<'_>, b: &RowBlock) -> Vec<String> {
     let fall = view::earth(option, b.id).map(|e| format!(", fall {}", sheet::one_in(e.row_fall)));
     vec![
-        format!("{} rows, {:.0} m middle length", b.rows.len(), b.length_quantile_m(0.5)),
+        format!("{}, {:.0} m middle length", sheet::counted(b.rows.len(), "row"), b.length_quantile_m(0.5)),
         format!("{} {:.1}\u{b0}{}", bearing_word(b), b.bearing.degrees(), fall.unwrap_or_default()),
     ]
 }
@@ -259,6 +259,32 @@ pub(super) fn drains(c: &mut Canvas, results: &Results<'_>, subject: bool) {
         "the way a drain runs",
         Sample::Symbol(format!("<path d=\"M-2 0H2M0.7 -0.8L2 0L0.7 0.8\" fill=\"none\" {arrow}/>")),
     );
+}
+
+/// Where water still stands in furrows and goes over ridges once the land is formed and drained.
+pub(super) fn among_rows(c: &mut Canvas, results: &Results<'_>) {
+    let Some(plan) = option(results).drains else { return };
+    let after = |state: &GroundState| *state == GroundState::After;
+    let ponds: String = plan
+        .row_ponds
+        .iter()
+        .filter(|p| after(&p.state))
+        .flat_map(|p| &p.furrows.0)
+        .map(|furrow| c.frame.line(furrow))
+        .collect();
+    if !ponds.is_empty() {
+        c.on(Layer::Rows).path(&ponds, ink::ROW_POND);
+        c.key_line("water stands in a furrow, after the works", ink::ROW_POND);
+    }
+    let spills: Vec<(f64, f64)> =
+        plan.row_spills.iter().filter(|s| after(&s.state)).map(|s| c.frame.at(s.at)).collect();
+    for (x, y) in &spills {
+        c.on(Layer::Rows).path(&format!("M{x:.2} {y:.2}l1.2 2.1h-2.4Z"), ink::ROW_SPILL);
+    }
+    if !spills.is_empty() {
+        let sign = format!("<path d=\"M0 -1.1L1.2 1H-1.2Z\" {}/>", ink::ROW_SPILL);
+        c.key("water goes over the ridge between two rows, after the works", Sample::Symbol(sign));
+    }
 }
 
 /// The middle of a drain and the bearing of its water there.

@@ -46,6 +46,9 @@ pub(super) const DRAIN: &str =
     "fill=\"none\" stroke=\"#c24e00\" stroke-width=\"0.75\" stroke-linejoin=\"round\" stroke-linecap=\"round\"";
 /// Drain where it is not the subject.
 pub(super) const DRAIN_THIN: &str = "fill=\"none\" stroke=\"#c24e00\" stroke-width=\"0.35\"";
+/// Furrows in which water stands, and places where it goes over a ridge.
+pub(super) const ROW_POND: &str = "fill=\"none\" stroke=\"#2a6fb0\" stroke-width=\"0.7\"";
+pub(super) const ROW_SPILL: &str = "fill=\"#d55e00\" stroke=\"#fff\" stroke-width=\"0.2\"";
 /// Windrow.
 pub(super) const WINDROW: &str = "fill=\"none\" stroke=\"#5b3a1e\" stroke-width=\"0.9\"";
 /// Windrow that stays along a bank.

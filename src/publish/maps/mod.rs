@@ -17,6 +17,7 @@ pub(super) use study::{by_piece, chart as study_chart, nice};
 use super::drawing::{Drawing, Frame};
 use super::{Results, sheet as cells, view};
 use crate::land::clearing::ClearingPlan;
+use crate::land::drains::GroundState;
 use geo::{Area, BoundingRect, Coord, Rect};
 use sheet::{MAP_AT, MAP_SIZE, Words};
 
@@ -93,7 +94,7 @@ fn existing(results: &Results<'_>) -> Option<Draft> {
     let centre = extent(results)?.center();
     let gross = site.geodesy.ground_area_m2(centre, site.boundary.unsigned_area());
     let mut facts = vec![
-        format!("Property of {} in {}.", hectares(gross), cells::count(site.parcels.len(), "parcel")),
+        format!("Property of {} in {}.", hectares(gross), cells::counted(site.parcels.len(), "parcel")),
         format!("Middle of the property: {} mE, {} mN.", cells::grouped(centre.x), cells::grouped(centre.y)),
     ];
     facts.push(corners(results));
@@ -170,13 +171,13 @@ fn water(results: &Results<'_>) -> Option<Draft> {
         format!(
             "Land that may be planted: {} in {}.",
             hectares(plantable),
-            cells::count(water.plantable.len(), "piece")
+            cells::counted(water.plantable.len(), "piece")
         ),
     ];
     if assumed > 0 {
         facts.push(format!(
             "Assumed by the program: {}. Confirm place and level on the ground.",
-            cells::count(assumed, "outlet")
+            cells::counted(assumed, "outlet")
         ));
     }
     let words =
@@ -201,7 +202,12 @@ fn layout(results: &Results<'_>) -> Option<Draft> {
     let cropped: f64 = plan.blocks.iter().map(|b| b.cropped.unsigned_area()).sum();
     let gross: f64 = plan.blocks.iter().map(|b| b.outline.unsigned_area()).sum();
     let facts = vec![
-        format!("{} blocks, {rows} rows, {:.1} km of row.", plan.blocks.len(), metres / 1000.0),
+        format!(
+            "{}, {}, {:.1} km of row.",
+            cells::counted(plan.blocks.len(), "block"),
+            cells::counted(rows, "row"),
+            metres / 1000.0
+        ),
         format!("{} in blocks, {} of it under rows; the rest is headland.", hectares(gross), hectares(cropped)),
         format!("Rows shorter than {:.0} m: {short}.", plan.short_row_m),
     ];
@@ -249,6 +255,7 @@ fn drains(results: &Results<'_>) -> Option<Draft> {
     ground::keep(&mut c, results, "m", false);
     ground::waterways(&mut c, results, true);
     ground::standing(&mut c, results, false);
+    design::among_rows(&mut c, results);
     design::drains(&mut c, results, true);
     design::crossings(&mut c, results);
     design::drain_names(&mut c, results, true, &|_| true);
@@ -259,16 +266,28 @@ fn drains(results: &Results<'_>) -> Option<Draft> {
     let dry = plan.drains.iter().filter(|d| d.deficit_m > 0.0).count();
     let mut facts = vec![
         format!(
-            "{} drains, {:.1} km, {} bank m\u{b3} to dig, {} crossings.",
-            plan.drains.len(),
+            "{}, {:.1} km, {} bank m\u{b3} to dig, {}.",
+            cells::counted(plan.drains.len(), "drain"),
             metres / 1000.0,
             cells::grouped(dug),
-            plan.crossings.len()
+            cells::counted(plan.crossings.len(), "crossing")
         ),
         "Sections, falls and flows of each drain: table of drains. Bed levels every 20 m: set-out folder.".to_owned(),
     ];
+    let after = |state| state == GroundState::After;
+    let wet = plan.row_ponds.iter().filter(|p| after(p.state)).count();
+    let over = plan.row_spills.iter().filter(|s| after(s.state)).count();
+    facts.push(if wet + over == 0 {
+        "Among the rows: after the works no water stands or goes over a ridge that the survey can tell.".to_owned()
+    } else {
+        format!(
+            "Among the rows, after the works: water stands in {}, and goes over ridges at {}.",
+            cells::counted(wet, "hollow"),
+            cells::counted(over, "place")
+        )
+    });
     if dry > 0 {
-        facts.push(format!("Without a low enough outlet: {}. See the findings.", cells::count(dry, "drain")));
+        facts.push(format!("Without a low enough outlet: {}. See the findings.", cells::counted(dry, "drain")));
     }
     let words =
         Words { file: "drains", title: "Drains and bed levels", facts, cautions: vec![WATER_LAW, DIG, EDGES, ACID] };
@@ -287,7 +306,7 @@ fn debris(results: &Results<'_>) -> Option<Draft> {
     let metres: f64 = plan.windrows.iter().map(|w| geo::Length::length(&geo::Euclidean, &w.line)).sum();
     let mut facts = vec![
         format!("{:.1} ha to clear, {} t of dry debris.", plan.cleared_ha, cells::grouped(plan.debris_t)),
-        format!("{} windrow parts, {:.1} km, {} heaps; debris is pushed {:.0} m on average.", plan.windrows.len(), metres / 1000.0, plan.heaps.len(), plan.mean_push_m),
+        format!("{}, {:.1} km, {}; debris is pushed {:.0} m on average.", cells::counted(plan.windrows.len(), "windrow part"), metres / 1000.0, cells::counted(plan.heaps.len(), "heap"), plan.mean_push_m),
         "Keep soil out of the windrows: less than one part in ten by volume (common practice). Flag the keep lines 2 m outside what is kept.".to_owned(),
     ];
     facts.extend(laid(results, plan));
@@ -354,6 +373,7 @@ fn works(results: &Results<'_>) -> Option<Draft> {
     design::layout(&mut c, results);
     ground::keep(&mut c, results, "m", false);
     ground::waterways(&mut c, results, true);
+    design::among_rows(&mut c, results);
     design::drains(&mut c, results, true);
     design::crossings(&mut c, results);
     design::item_names(&mut c, results);

@@ -5,7 +5,7 @@ use super::{Draft, ink};
 use crate::land::paper::GroundFrame;
 use crate::land::typeface::{lines, shortened};
 use crate::publish::drawing::{Drawing, Frame, standing_alone};
-use crate::publish::sheet::{count, grouped};
+use crate::publish::sheet::{counted, grouped};
 use crate::publish::{Results, view};
 use geo::Coord;
 
@@ -73,7 +73,7 @@ pub(super) fn finished(results: &Results<'_>, draft: Draft, number: usize, of: u
     if left_off > 0 {
         d.text(
             (COLUMN.0, y),
-            &format!("{} had no room; the tables hold them all.", count(left_off, "label")),
+            &format!("{} had no room; the tables hold them all.", counted(left_off, "label")),
             2.1,
             "fill=\"#555\"",
         );
@@ -324,9 +324,9 @@ fn cautions(d: &mut Drawing, cautions: &[&str], y: f64) {
 fn footer(results: &Results<'_>, d: &mut Drawing) {
     let site = results.site;
     let code = site.crs.epsg.map_or_else(String::new, |c| format!(" (EPSG:{c})"));
-    let datum = view::datum(site);
+    let heights = view::heights(site);
     let words = format!(
-        "{}{code}; heights {datum}; grid north up, grid in metres. Ground length = grid length / {:.6}.",
+        "{}{code}; {heights}; grid north up, grid in metres. Ground length = grid length / {:.6}.",
         site.crs.name, site.geodesy.scale
     );
     d.text((13.0, 285.5), &shortened(&words, false, 2.4, 300.0), 2.4, "");

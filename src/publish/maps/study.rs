@@ -45,7 +45,7 @@ pub(super) fn sheet(results: &Results<'_>) -> Option<Draft> {
     }
     let taken: Vec<&BearingTrial> = plan.study.iter().filter(|t| t.chosen).collect();
     let mut facts = vec![
-        format!("{} bearings were tried on {} of land and their blocks; {} were taken.", plan.study.len(), cells::count(all, "piece"), taken.len()),
+        format!("{} bearings were tried on {} of land and their blocks; {} were taken.", plan.study.len(), cells::counted(all, "piece"), taken.len()),
         format!("Yearly cost holds turning, land under headlands, short rows and the yearly share of the earth, in {} a hectare.", results.site_table.currency),
         "Each dot is one bearing, 0\u{b0} being grid north; the ringed square is the one taken. All of it: table of the bearing study.".to_owned(),
     ];

@@ -138,7 +138,7 @@ fn clearing(results: &Results<'_>, option: &OptionResult<'_>, block: &RowBlock, 
         .sum();
     let heaps: Vec<_> = plan.heaps.iter().filter(|h| block.outline.contains(&geo::Point::from(h.at))).collect();
     let mut items = vec![
-        format!("Scope: knock down, rake, heap and burn on {:.1} ha; {:.0} m of windrow, {} heaps.", hectares(results, block), metres, heaps.len()),
+        format!("Scope: knock down, rake, heap and burn on {:.1} ha; {} m of windrow, {}.", hectares(results, block), sheet::grouped(metres), sheet::counted(heaps.len(), "heap")),
         laid(plan, block),
         "Soil in the windrows: less than one part in ten by volume. Leave the gaps on the map open for water and machines. Stump holes: fill and firm in layers; tell the earthmoving contractor where they are.".to_owned(),
     ];
@@ -189,11 +189,14 @@ fn benchmarks(results: &Results<'_>, block: &RowBlock) -> String {
         .take(2)
         .map(|p| format!("{} RL {:.3} m at {:.1} E {:.1} N", p.name, p.height_m, p.at.x, p.at.y))
         .collect();
-    let datum = view::datum(results.site);
+    let heights = match &results.site.crs.vertical_name {
+        Some(name) => format!("Heights are {}", name.trim_end_matches(" height")),
+        None => "The height datum is not stated: ask before starting".to_owned(),
+    };
     if each.is_empty() {
-        format!("Benchmark: none given. The surveyor places one before work starts. Heights are {datum}.")
+        format!("Benchmark: none given. The surveyor places one before work starts. {heights}.")
     } else {
-        format!("Benchmark: {}. Heights are {datum}; check one against the other before starting.", each.join("; "))
+        format!("Benchmark: {}. {heights}. Check one against the other before starting.", each.join("; "))
     }
 }
 
@@ -307,6 +310,15 @@ fn drains(results: &Results<'_>, option: &OptionResult<'_>, block: &RowBlock, f:
     ];
     if !crossings.is_empty() {
         items.insert(1, format!("Crossings: {}.", crossings.join("; ")));
+    }
+    let fast = mine.iter().filter(|d| d.velocity_m_s > d.velocity_limit_m_s);
+    let fast: Vec<String> = fast.map(|d| format!("{} {:.2} m/s", view::drain_name(d.id), d.velocity_m_s)).collect();
+    if let (Some(first), false) = (mine.first(), fast.is_empty()) {
+        items.push(format!(
+            "Faster when new than the {:.2} m/s a bare bed stands: {}. Grass or line these, or break their fall with drops, before the first rain.",
+            first.velocity_limit_m_s,
+            fast.join(", ")
+        ));
     }
     items.extend(dates(option, &["drain"]));
     items.push(

@@ -11,9 +11,9 @@ use super::Results;
 /// The line at the foot of every page; `id` is that of the run where money stands, else that of the plan.
 fn foot(results: &Results<'_>, id: &str) -> String {
     let site = results.site;
-    let datum = crate::publish::view::datum(site);
+    let heights = crate::publish::view::heights(site);
     format!(
-        "{} \u{b7} heights {datum} \u{b7} {} \u{b7} a first plan, not an engineer's certificate",
+        "{} \u{b7} {heights} \u{b7} {} \u{b7} a first plan, not an engineer's certificate",
         site.crs.name,
         id.replacen('-', " ", 1)
     )

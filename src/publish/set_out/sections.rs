@@ -51,7 +51,7 @@ fn row(heading: &Heading<'_>, drain: &Drain, name: &str, s: &DrainStation) -> Ve
         s.invert_m.into(),
         (s.ground_m - s.invert_m).into(),
         if s.drop_m > 0.0 { s.drop_m.into() } else { NOTHING },
-        drain.section.bottom_m.into(),
+        s.bottom_m.into(),
         drain.section.batter_h_per_v.into(),
         heading.grid.as_str().into(),
         heading.heights.as_str().into(),
@@ -78,6 +78,7 @@ pub(super) fn stations(of: &[DrainStation], spacing_m: f64) -> Vec<DrainStation>
                 ground_m: between(here.ground_m, next.ground_m),
                 invert_m: between(here.invert_m - here.drop_m, next.invert_m),
                 drop_m: 0.0,
+                bottom_m: between(here.bottom_m, next.bottom_m),
             });
             k += 1.0;
         }

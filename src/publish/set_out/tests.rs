@@ -122,6 +122,7 @@ fn stations_every_twenty_metres_and_at_drops() {
         ground_m: 11.0,
         invert_m,
         drop_m,
+        bottom_m: 1.0,
     };
     let found = sections::stations(&[at(0.0, 10.0, 0.0), at(50.0, 9.9, 0.3), at(70.0, 9.5, 0.0)], 20.0);
     let pairs: Vec<(f64, f64)> = found.iter().map(|s| (s.station_m, (s.invert_m * 1e4).round() / 1e4)).collect();

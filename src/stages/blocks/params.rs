@@ -1,6 +1,8 @@
 //! Parameters of the blocks stage.
 
+use crate::land::rates::Rates;
 use crate::methods::economics::capital_recovery_factor;
+use crate::units::M2_PER_HA;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -244,6 +246,13 @@ impl BlocksParams {
     /// Share of what is paid once that is paid back every year, interest included.
     pub(crate) fn pay_off_per_year(&self) -> f64 {
         capital_recovery_factor(self.discount_pct / 100.0, self.earth_years)
+    }
+
+    /// Worth of the crop lost for good on a square metre whose row does not drain, dollars once, as the layout prices it: the
+    /// lost share of the margin every year over what a dollar spent once costs every year.
+    pub(crate) fn undrained_once_per_m2(&self, rates: &Rates) -> f64 {
+        let lost_per_year = self.undrained_loss_ratio * rates.gross_margin_per_ha.likely / M2_PER_HA;
+        lost_per_year / (self.pay_off_per_year() * (1.0 + rates.contingency_pct.likely / 100.0))
     }
 
     /// Length of row whose furrow just fills in the design rain at a fall (ratio), metres: a parabolic furrow by

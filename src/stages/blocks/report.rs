@@ -4,6 +4,7 @@ use super::{BlocksInput, BlocksParams, Watering, bent_check};
 use crate::finding::{Finding, Place, Severity};
 use crate::land::blocks::{BlockPlan, RowBlock};
 use crate::units::M2_PER_HA;
+use crate::wording::{counted, grouped};
 use geo::Area;
 
 const STAGE: &str = "blocks";
@@ -170,10 +171,13 @@ fn certificate(plan: &BlockPlan) -> Option<Finding> {
             STAGE,
             "layout_certificate",
             format!(
-                "{rows} rows; as much straight row on this land needs at least {:.0} (ratio {:.2}). The layout costs {yearly:.0} a year, {earth:.0} of it earth; turning and lost land alone cost any straight layout at least {:.0} (ratio {:.2}). {:.2} ha got no rows.",
+                "{}; as much straight row on this land needs at least {:.0} (ratio {:.2}). The layout costs {} a year, {} of it earth; turning and lost land alone cost any straight layout at least {} (ratio {:.2}). {:.2} ha got no rows.",
+                counted(rows, "row"),
                 plan.rows_lower_bound,
                 rows as f64 / plan.rows_lower_bound,
-                plan.yearly_lower_bound,
+                grouped(yearly),
+                grouped(earth),
+                grouped(plan.yearly_lower_bound),
                 yearly / plan.yearly_lower_bound,
                 lost_m2.max(0.0) / M2_PER_HA
             ),
@@ -191,8 +195,8 @@ fn left_out(plan: &BlockPlan) -> Vec<Finding> {
         STAGE,
         "left_without_rows",
         format!(
-            "{} plantable piece(s), {ha:.2} ha together, got no rows: {}.",
-            plan.left_out.len(),
+            "{}, {ha:.2} ha together, got no rows: {}.",
+            counted(plan.left_out.len(), "plantable piece"),
             plan.left_out[0].reason
         ),
     )]

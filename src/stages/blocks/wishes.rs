@@ -8,6 +8,7 @@ use crate::finding::{Finding, Problem, Problems, Severity};
 use crate::land::site::Site;
 use crate::methods::shapes::{buffer_lines, difference};
 use crate::units::Bearing;
+use crate::wording::grouped;
 use geo::{Area, LineString, MultiLineString, Polygon};
 
 /// The bearing fixed by the user: a number, or that of a named line.
@@ -139,13 +140,13 @@ pub(super) fn cost(params: &BlocksParams, wished: &Sum, free: &Sum) -> Finding {
         "blocks",
         "cost_of_the_wish",
         format!(
-            "Wished: {}. The layout costs {:.0} a year with a mean row of {:.0} m; without the wish {:.0} a year with a mean row of {:.0} m: the wish costs {:.0} a year.{}",
+            "Wished: {}. The layout costs {} a year with a mean row of {:.0} m; without the wish {} a year with a mean row of {:.0} m: the wish costs {} a year.{}",
             wishes.join(", "),
-            wished.yearly,
+            grouped(wished.yearly),
             wished.mean_m(),
-            free.yearly,
+            grouped(free.yearly),
             free.mean_m(),
-            wished.yearly - free.yearly,
+            grouped(wished.yearly - free.yearly),
             reached
         ),
     )

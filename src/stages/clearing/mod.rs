@@ -44,7 +44,7 @@ pub struct Clearing;
 impl Stage for Clearing {
     const INFO: StageInfo = StageInfo {
         name: "clearing",
-        version: 1,
+        version: 2,
         question: "Where do the trees go, and in which order?",
         method: "Windrows lie parallel with the future rows of each block, evenly spread, with gaps at set distances and at \
                  every flow line, clear of waterways, power lines and kept land; or along the block edge nearest to a bank. \

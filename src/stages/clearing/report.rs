@@ -6,6 +6,7 @@ use super::windrows::{BlockWindrows, cheapest_spacing_m, line_length_m};
 use crate::finding::{Finding, Place, Severity};
 use crate::land::blocks::RowBlock;
 use crate::land::clearing::ClearingPlan;
+use crate::wording::counted;
 use geo::{Distance, Euclidean};
 
 /// Works this close to a power line get its caution, metres (common practice, no source).
@@ -109,9 +110,9 @@ pub fn findings(input: &ClearingInput<'_>, plan: &ClearingPlan, p: &ClearingPara
             Severity::Warning,
             "fire_permit",
             format!(
-                "{} heaps are to be burnt. Each fire ground needs the permit of the fire authority and its terms (notice to \
+                "To be burnt: {}. Each fire ground needs the permit of the fire authority and its terms (notice to \
                  neighbours, season, wind, bare break, patrol till out) decide; the stand-offs here are only starting values.",
-                plan.heaps.len()
+                counted(plan.heaps.len(), "heap")
             ),
         ));
     }

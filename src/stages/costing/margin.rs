@@ -5,6 +5,7 @@ use super::worth::{self, Case, Farm};
 use crate::finding::{Finding, Severity};
 use crate::land::rates::Rates;
 use crate::methods::economics::capital_recovery_factor;
+use crate::wording::grouped;
 
 /// Share by which the two may differ before a layout might have been chosen otherwise.
 const APART_RATIO: f64 = 0.25;
@@ -37,8 +38,10 @@ pub(super) fn apart(rates: &Rates, params: &CostingParams) -> Option<Finding> {
             "costing",
             "margin_apart",
             format!(
-                "The layout prices a cropped hectare at {priced:.0} a year (`rates.gross_margin_per_ha`), the cash flow lets it \
-                 earn {earned:.0}: what the layout holds cheapest may not be worth most. Bring the two together.",
+                "The layout prices a cropped hectare at {} a year (`rates.gross_margin_per_ha`), the cash flow lets it \
+                 earn {}: what the layout holds cheapest may not be worth most. Bring the two together.",
+                grouped(priced),
+                grouped(earned)
             ),
         )
     })

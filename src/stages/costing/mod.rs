@@ -21,6 +21,7 @@ use crate::land::rates::Rates;
 use crate::land::site::Site;
 use crate::stages::{Ctx, Stage, StageInfo};
 use crate::units::{M2_PER_HA, Range};
+use crate::wording::grouped;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -111,7 +112,7 @@ pub struct CostingStage;
 impl Stage for CostingStage {
     const INFO: StageInfo = StageInfo {
         name: "costing",
-        version: 2,
+        version: 3,
         question: "Is it worth it?",
         method: "Budget: quantities of the plan times low / likely / high rates, contingency as its own line. Cash flow: \
                  works in year 0, then crop cycles of a plant crop, ratoons and a fallow; rows not proven to drain lose \
@@ -225,9 +226,9 @@ fn findings(costing: &Costing) -> Vec<Finding> {
             stage,
             "wide_cost_range",
             format!(
-                "The budget runs from {:.0} to {:.0}, a factor of {:.1}: get quotes and the re-survey before borrowing on it.",
-                costing.total.low,
-                costing.total.high,
+                "The budget runs from {} to {}, a factor of {:.1}: get quotes and the re-survey before borrowing on it.",
+                grouped(costing.total.low),
+                grouped(costing.total.high),
                 costing.total.high / costing.total.low
             ),
         ));
@@ -238,8 +239,8 @@ fn findings(costing: &Costing) -> Vec<Finding> {
             stage,
             "does_not_pay",
             format!(
-                "At likely prices the plan is worth {:.0} less than leaving the land as it is; it breaks even at {} a tonne.",
-                -costing.worth.npv.likely,
+                "At likely prices the plan is worth {} less than leaving the land as it is; it breaks even at {} a tonne.",
+                grouped(-costing.worth.npv.likely),
                 costing.worth.break_even_price[1].map_or_else(|| "no price".to_owned(), |p| format!("{p:.2}"))
             ),
         ));
@@ -249,9 +250,9 @@ fn findings(costing: &Costing) -> Vec<Finding> {
             stage,
             "may_not_pay",
             format!(
-                "The plan pays at likely prices, but with every number at its bad end it is worth {:.0} less than leaving the \
+                "The plan pays at likely prices, but with every number at its bad end it is worth {} less than leaving the \
                  land as it is.",
-                -costing.worth.npv.low
+                grouped(-costing.worth.npv.low)
             ),
         ));
     }

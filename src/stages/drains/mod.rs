@@ -76,7 +76,7 @@ pub struct DrainsStage;
 impl Stage for DrainsStage {
     const INFO: StageInfo = StageInfo {
         name: "drains",
-        version: 3,
+        version: 4,
         question: "Does every row drain, and do the drains carry it?",
         method: "A collector runs along the low ends of each block's rows, in the turning headland. Main drains lead from the \
                  collectors to outlets or mapped waterways on cheapest paths that keep off crop and kept land, and join each \

@@ -12,6 +12,7 @@ use crate::land::drains::{
 use crate::methods::hydraulics::{Inverts, Section, manning_discharge_m3_s};
 use crate::stages::drains::DrainsInput;
 use crate::units::Slope;
+use crate::wording::counted;
 use geo::{Contains, Coord, Point};
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -214,8 +215,8 @@ fn among_rows(input: &DrainsInput<'_>, plan: &DrainPlan, p: &DrainsParams) -> Op
         let wet = known.iter().filter(|(_, a)| 1_000.0 * standing_m(a) > p.reverse_tolerance_mm).count();
         let deepest = known.iter().map(|(_, a)| standing_m(a)).fold(0.0, f64::max);
         format!(
-            "{} rows spill over a ridge and {wet} hold more than {:.0} mm, {deepest:.2} m at most",
-            spilling.len(),
+            "{} spill over a ridge and {wet} hold more than {:.0} mm, {deepest:.2} m at most",
+            counted(spilling.len(), "row"),
             p.reverse_tolerance_mm
         )
     };

@@ -113,7 +113,6 @@ fn size_one(
     p: &DrainsParams,
 ) -> Dug {
     let own: Vec<usize> = draft.nodes.iter().copied().filter(|n| net.nodes[*n].drain == position).collect();
-    let stations = stations(draft, net, inverts);
     let depth = |n: &usize| net.nodes[*n].ground_m - inverts.invert_m[*n];
     let deepest_m = own.iter().map(depth).fold(0.0, f64::max);
     let area_ha = own.iter().map(|n| loads.area_ha[*n]).fold(0.0, f64::max);
@@ -130,8 +129,9 @@ fn size_one(
         .iter()
         .map(|n| own.iter().position(|o| o == n).or(own.len().checked_sub(1)).map_or(0.0, |i| cuts[i].bottom_m))
         .collect();
+    let stations = stations(draft, net, inverts, &bottoms_m);
     let mouth_m = stations.last().map_or(0.0, |s| s.station_m);
-    let stretches_m3 = stretches_m3(&bottoms_m, batter, &stations);
+    let stretches_m3 = stretches_m3(batter, &stations);
     let bed_fall_m = stations.first().map_or(0.0, |s| s.invert_m) - stations.last().map_or(0.0, |s| s.invert_m);
     let drain = Drain {
         id: number(position),
@@ -155,7 +155,7 @@ fn size_one(
     Dug { drain, stretches_m3 }
 }
 
-fn stations(draft: &DraftDrain, net: &Network, inverts: &Inverts) -> Vec<DrainStation> {
+fn stations(draft: &DraftDrain, net: &Network, inverts: &Inverts, bottoms_m: &[f64]) -> Vec<DrainStation> {
     let mut station_m = 0.0;
     let last = draft.nodes.len().saturating_sub(1);
     let mut stations = Vec::with_capacity(draft.nodes.len());
@@ -167,6 +167,7 @@ fn stations(draft: &DraftDrain, net: &Network, inverts: &Inverts) -> Vec<DrainSt
             ground_m: node.ground_m,
             invert_m: inverts.invert_m[*n],
             drop_m: if i < last { inverts.drop_m[*n] } else { 0.0 },
+            bottom_m: bottoms_m[i],
         });
         station_m += node.length_m;
     }
@@ -259,12 +260,11 @@ fn design_m3_s(rational_m3_s: f64, area_ha: f64, p: &DrainsParams) -> f64 {
 
 /// Earth dug, by mean end areas between stations, each with its own bottom. Where ground lies below the bed nothing is
 /// dug; drains have no fill.
-fn stretches_m3(bottoms_m: &[f64], batter_h_per_v: f64, stations: &[DrainStation]) -> Vec<f64> {
+fn stretches_m3(batter_h_per_v: f64, stations: &[DrainStation]) -> Vec<f64> {
     let areas: Vec<f64> = stations
         .iter()
-        .zip(bottoms_m)
-        .map(|(s, bottom_m)| {
-            Section::Trapezoid { bottom_m: *bottom_m, batter_h_per_v }.area_m2((s.ground_m - s.invert_m).max(0.0))
+        .map(|s| {
+            Section::Trapezoid { bottom_m: s.bottom_m, batter_h_per_v }.area_m2((s.ground_m - s.invert_m).max(0.0))
         })
         .collect();
     stations

@@ -34,6 +34,7 @@ fn straight(north_m: f64, from_m: f64, to_m: f64) -> Dug {
         ground_m: 10.0,
         invert_m: 9.5,
         drop_m: 0.0,
+        bottom_m: 1.0,
     };
     let stations = vec![station(from_m), station(to_m)];
     let dug_m3 = 1.5 * (to_m - from_m);

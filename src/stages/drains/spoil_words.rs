@@ -5,6 +5,7 @@ use super::params::DrainsParams;
 use super::spoil::LEAST_M3;
 use crate::finding::{Finding, Place, Severity};
 use crate::land::drains::{DrainPlan, Spoil, SpoilTo};
+use crate::wording::grouped;
 
 /// Drains named with what they have no place for.
 const NAMED: usize = 5;
@@ -109,10 +110,11 @@ fn summary(plan: &DrainPlan, p: &DrainsParams) -> Option<Finding> {
     };
     let text = format!(
         "Of {dug_m3:.0} bank m3 dug out of drains are {}. Spread soil lies no deeper than {:.0} mm loose ({:.2} loose m3 to a bank m3), \
-         on the side away from the row ends.{over} Carrying comes to {cost:.0} beside digging.",
+         on the side away from the row ends.{over} Carrying comes to {} beside digging.",
         parts.join(", "),
         p.spoil_spread_mm,
-        p.spoil_swell_ratio
+        p.spoil_swell_ratio,
+        grouped(cost)
     );
     Some(finding(Severity::Note, "drain_spoil", text))
 }

@@ -8,13 +8,14 @@ use crate::land::site::TopsoilZone;
 use crate::methods::optimise::{Conflict, ConflictLink, Step, TICKS_PER_M, ticks};
 use crate::methods::shapes::cells_inside;
 use geo::{Contains, Coord, Intersects, Point};
+use std::collections::BTreeMap;
 
 /// What a row's low end is kept above the drain reach by, metres: what a finished surface may be off (common practice, no
 /// source).
-const BUILDING_TOLERANCE_M: f64 = 0.01;
+pub(super) const BUILDING_TOLERANCE_M: f64 = 0.01;
 
-/// Share of a block's row ends that may stay out of reach before raising the others is no use (common practice, no source).
-const MOST_OUT_OF_REACH: f64 = 0.1;
+/// A limit is not called broken by less than this, metres.
+const BROKEN_M: f64 = 0.001;
 
 /// Where a limit of height comes from; the later ones are given up first when they cannot be kept together.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -161,28 +162,31 @@ impl Limits {
 
     /// Low row ends above the drain reach, where raising them by no more than is allowed gets them there.
     fn reach(&mut self, work: &Work<'_>) {
-        let Some(water) = work.input.water else { return };
-        let (params, lattice) = (work.params, work.lattice);
-        let both = params.surface == Forming::CrestedRows || work.block.judged.two_way;
-        let ends = work.block.rows.iter().flat_map(|row| [Some(row.low_end()), both.then(|| row.high_end())]);
-        let mut floors = Vec::new();
-        let mut out_of_reach = 0;
-        for at in ends.flatten() {
-            let (Some(point), Some(level)) = (lattice.nearest_inside(at), water.reach.level.at(at)) else { continue };
-            let wanted_m = f64::from(level) + BUILDING_TOLERANCE_M;
-            if wanted_m <= lattice.ground_m[point] + params.max_raise_mm / 1_000.0 {
-                floors.push((point, wanted_m));
-            } else {
-                out_of_reach += 1;
+        for end in low_ends(work).iter().filter(|end| end.within_raise) {
+            self.raise(end.point, end.wanted_m, Why::Reach);
+        }
+    }
+
+    /// Limits of height that heights of the points break, with how often and by how much at most.
+    pub(super) fn broken(&self, lattice: &Lattice, heights_m: &[f64]) -> Vec<String> {
+        let mut worst: BTreeMap<Why, (u32, i64)> = BTreeMap::new();
+        for point in (0..lattice.len()).filter(|p| lattice.inside(*p) && heights_m[*p].is_finite()) {
+            let height = ticks(heights_m[point]);
+            let (below, above) =
+                (self.lowest[point].saturating_sub(height), height.saturating_sub(self.highest[point]));
+            for (beyond, why) in [(below, self.why_lowest[point]), (above, self.why_highest[point])] {
+                if beyond > ticks(BROKEN_M) {
+                    let (count, most) = worst.entry(why).or_default();
+                    (*count, *most) = (*count + 1, beyond.max(*most));
+                }
             }
         }
-        // Where many ends stay below the reach whatever is done, raising the rest costs earth for a block that still
-        // does not drain: that is told, not built.
-        if out_of_reach as f64 <= MOST_OUT_OF_REACH * (out_of_reach + floors.len()) as f64 {
-            for (point, wanted_m) in floors {
-                self.raise(point, wanted_m, Why::Reach);
-            }
-        }
+        let points = (0..lattice.len()).filter(|p| lattice.inside(*p)).count();
+        let words = |(why, (count, most)): (Why, (u32, i64))| {
+            let mm = 1_000.0 * most as f64 / TICKS_PER_M;
+            format!("{} at {count} of {points} places, by up to {mm:.0} mm", why.words())
+        };
+        worst.into_iter().map(words).collect()
     }
 
     /// Points at the rim within the allowed step of a surface that is there already beside them.
@@ -252,6 +256,37 @@ impl Limits {
             ),
         }
     }
+}
+
+/// A row end that lets water go, and the level it drains from.
+pub(super) struct LowEnd {
+    pub(super) at: Coord<f64>,
+    /// The lattice point nearest to it.
+    pub(super) point: usize,
+    /// Least level it drains from, metres.
+    pub(super) wanted_m: f64,
+    /// Whether raising the ground as far as is allowed gets it there.
+    pub(super) within_raise: bool,
+    /// Land whose water leaves there, square metres on the ground.
+    pub(super) area_m2: f64,
+}
+
+/// The ends of a block's rows that let water go, where a drain can be had.
+pub(super) fn low_ends(work: &Work<'_>) -> Vec<LowEnd> {
+    let Some(water) = work.input.water else { return Vec::new() };
+    let (params, lattice) = (work.params, work.lattice);
+    let both = params.surface == Forming::CrestedRows || work.block.judged.two_way;
+    let mut ends = Vec::new();
+    for row in &work.block.rows {
+        let area_m2 = row.length_m * work.block.row_spacing_m / if both { 2.0 } else { 1.0 };
+        for at in std::iter::once(row.low_end()).chain(both.then(|| row.high_end())) {
+            let (Some(point), Some(level)) = (lattice.nearest_inside(at), water.reach.level.at(at)) else { continue };
+            let wanted_m = f64::from(level) + BUILDING_TOLERANCE_M;
+            let within_raise = wanted_m <= lattice.ground_m[point] + params.max_raise_mm / 1_000.0;
+            ends.push(LowEnd { at, point, wanted_m, within_raise, area_m2 });
+        }
+    }
+    ends
 }
 
 /// Topsoil depth everywhere, and what of it must stay.

@@ -70,6 +70,9 @@ pub struct LevellingInput<'a> {
     pub given_surface: Option<&'a ElevationModel>,
     /// Prices.
     pub rates: &'a Rates,
+    /// Worth of the crop lost for good on a square metre whose row does not drain, dollars once; `None` lifts every row end
+    /// to the drain reach that may be lifted.
+    pub undrained_per_m2: Option<f64>,
 }
 
 /// What should the ground become, and what does it cost to move?
@@ -78,7 +81,7 @@ pub struct Levelling;
 impl Stage for Levelling {
     const INFO: StageInfo = StageInfo {
         name: "levelling",
-        version: 3,
+        version: 4,
         question: "What should the ground become, and what does it cost to move?",
         method: "Graded rows: the balanced surface of least cut and fill whose rows fall within the limits and whose \
                  cross-fall keeps its own, over a lattice in the frame of the rows. Depth limits, levels that must not be cut \
@@ -226,9 +229,15 @@ fn together(
             design,
         })
         .collect();
-    // All are formed at once, so none can be tied to a surface beside it that is there already.
-    let kept = Why::ALL.map(|why| if why == Why::Neighbour { Why::Depth } else { why });
-    match surface::graded(&works, params.surface == Forming::CrestedRows, &kept) {
+    let crested = params.surface == Forming::CrestedRows;
+    let kept = works.iter().map(|work| {
+        let kind = if crested { SurfaceKind::CrestedRows } else { SurfaceKind::GradedRows };
+        let mut kept = surface::kept(offers::raises(work, &cells_in(ground, &work.block.outline), kind));
+        // All are formed at once, so none can be tied to a surface beside it that is there already.
+        kept.retain(|why| *why != Why::Neighbour);
+        kept
+    });
+    match surface::graded(&works, crested, kept.collect()) {
         Some(shaped) => lattices.into_iter().zip(shaped).map(|((i, lattice), s)| (i, (lattice, s))).collect(),
         None => BTreeMap::new(),
     }
@@ -286,14 +295,15 @@ fn worked_out(
         None => (Lattice::of(ground, block, cells, params.lattice_m)?, None),
     };
     let work = Work { input, params, block, lattice: &lattice, soil, machines, fixed, is_final: true, design };
-    earth.offers = offers::offers(&work, cells);
+    let (offers, lifting) = offers::offers(&work, cells, earth.surface);
+    (earth.offers, earth.not_raised) = (offers, lifting.not_raised);
     if kind_for(params, block) != params.surface.kind() && block.bent.is_some() {
         earth
             .binding
             .push("rows that bend are graded row by row: on a plane their fall would change along them".to_owned());
     }
     let alone = ready.is_none();
-    let shaped = ready.or_else(|| surface::shape(&work, earth.surface))?;
+    let shaped = ready.or_else(|| surface::shape(&work, earth.surface, lifting.raise))?;
     let mut heights: Vec<f64> =
         cells.iter().map(|c| shaped.height_m(&lattice, ground, ground.spec.centre(*c)).unwrap_or(f64::NAN)).collect();
     if params.surface != Forming::AsItLies {

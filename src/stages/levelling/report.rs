@@ -6,6 +6,7 @@ use crate::finding::{Finding, Place, Severity};
 use crate::land::levelling::{BlockEarth, LevellingPlan, SurfaceKind};
 use crate::methods::shapes::cells_inside;
 use crate::units::M2_PER_HA;
+use crate::wording::grouped;
 
 const STAGE: &str = "levelling";
 /// Earth beyond this is called over-levelling, cubic metres a hectare (common practice, no source).
@@ -124,8 +125,10 @@ fn off_balance(earth: &BlockEarth) -> Option<(Severity, &'static str, String)> {
         ". Give places in `site.earth_place`".to_owned()
     };
     if earth.unplaced_m3 > worth_saying {
-        let text =
-            format!("{:.0} bank m3 of soil must come from elsewhere (drain spoil first){served}.", earth.unplaced_m3);
+        let text = format!(
+            "{:.0} bank m3 of soil are lacking before soil dug out of drains is counted (see the drain order){served}.",
+            earth.unplaced_m3
+        );
         Some((Severity::Warning, "borrow", text))
     } else if earth.unplaced_m3 < -worth_saying {
         let text = format!("{:.0} bank m3 of soil are left over and have no place{served}.", -earth.unplaced_m3);
@@ -220,7 +223,18 @@ fn of_block(earth: &BlockEarth, params: &LevellingParams) -> Vec<(Severity, &'st
             format!("its earth is proven to lie within {:.1} % of the least possible only.", 100.0 * proof.gap_ratio()),
         ));
     }
-    if let Some(below) = earth.binding.iter().find(|b| b.contains("below the drain reach")) {
+    if let Some(low) = earth.not_raised {
+        list.push((
+            Severity::Warning,
+            "not_raised",
+            format!(
+                "{:.2} ha of its rows end below the drain reach and are not lifted: that would add {} to the price of the earth, the crop lost there is worth {} once (`blocks.undrained_loss_ratio` of the margin, over the years paid off). These rows do not drain: lower the outlet, or leave them in grass.",
+                low.area_m2 / M2_PER_HA,
+                grouped(low.raising),
+                grouped(low.loss)
+            ),
+        ));
+    } else if let Some(below) = earth.binding.iter().find(|b| b.contains("below the drain reach")) {
         list.push((Severity::Severe, "below_drain_reach", format!("{below}, more than the {:.0} mm it may be raised: those rows cannot drain to any outlet at minimum grade.", params.max_raise_mm)));
     }
     list

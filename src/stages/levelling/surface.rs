@@ -3,7 +3,7 @@
 use super::LevellingInput;
 use super::fixed::FixedLevels;
 use super::lattice::Lattice;
-use super::limits::{Limits, Topsoil, Why};
+use super::limits::{Limits, Topsoil, Why, low_ends};
 use super::params::LevellingParams;
 use super::settle::settled;
 use super::stack::Stack;
@@ -71,23 +71,28 @@ impl Shaped {
     }
 }
 
-/// The surface of a kind; `None` when none can be fitted.
-pub(super) fn shape(work: &Work<'_>, kind: SurfaceKind) -> Option<Shaped> {
+/// The surface of a kind, low row ends lifted to the drain reach or not; `None` when none can be fitted.
+pub(super) fn shape(work: &Work<'_>, kind: SurfaceKind, raise: bool) -> Option<Shaped> {
     match kind {
         SurfaceKind::AsItLies | SurfaceKind::Given => Some(Shaped::of(Form::Ground)),
         // Rows that bend meet a plane at another slope everywhere.
         SurfaceKind::Plane | SurfaceKind::PlaneAlong if work.lattice.bends() => None,
-        SurfaceKind::Plane => plane(work, work.params.max_cross_fall_pct),
-        SurfaceKind::PlaneAlong => plane(work, 0.0),
+        SurfaceKind::Plane => plane(work, work.params.max_cross_fall_pct, raise),
+        SurfaceKind::PlaneAlong => plane(work, 0.0, raise),
         SurfaceKind::GradedRows | SurfaceKind::CrestedRows => {
-            graded(&[*work], kind == SurfaceKind::CrestedRows, &Why::ALL)?.pop()
+            graded(&[*work], kind == SurfaceKind::CrestedRows, vec![kept(raise)])?.pop()
         }
     }
 }
 
-/// The least-squares plane within the fall limits, lowered until cut is the wanted multiple of fill, raised where low row
-/// ends would lie below the drain reach, as far as that is allowed.
-fn plane(work: &Work<'_>, max_cross_fall_pct: f64) -> Option<Shaped> {
+/// The limits of height a surface keeps.
+pub(super) fn kept(raise: bool) -> Vec<Why> {
+    Why::ALL.into_iter().filter(|why| raise || *why != Why::Reach).collect()
+}
+
+/// The least-squares plane within the fall limits, lowered until cut is the wanted multiple of fill; with `raise`
+/// raised until every low row end that can stands above the drain reach.
+fn plane(work: &Work<'_>, max_cross_fall_pct: f64, raise: bool) -> Option<Shaped> {
     let (params, lattice) = (work.params, work.lattice);
     let points: Vec<usize> = (0..lattice.len()).filter(|p| lattice.inside(*p)).collect();
     let moments = Moments::of(points.iter().map(|p| {
@@ -120,8 +125,7 @@ fn plane(work: &Work<'_>, max_cross_fall_pct: f64) -> Option<Shaped> {
     if fitted.across != Binding::Free && max_cross_fall_pct > 0.0 {
         shaped.binding.push(format!("cross-fall held at {max_cross_fall_pct:.2} %"));
     }
-    let short_m = below_reach_m(work, &plane);
-    let raised_m = if short_m * 1_000.0 <= params.max_raise_mm { short_m } else { 0.0 };
+    let raised_m = if raise { below_reach_m(work, &plane) } else { 0.0 };
     if raised_m > 0.0 {
         shaped
             .binding
@@ -131,22 +135,16 @@ fn plane(work: &Work<'_>, max_cross_fall_pct: f64) -> Option<Shaped> {
     Some(shaped)
 }
 
-/// How far the worst low row end of a plane lies below the drain reach, metres.
+/// How far a plane must be raised for the worst of the low row ends that may be raised at all, metres.
 fn below_reach_m(work: &Work<'_>, plane: &Plane) -> f64 {
-    let Some(water) = work.input.water else { return 0.0 };
-    work.block
-        .rows
-        .iter()
-        .map(crate::land::blocks::Row::low_end)
-        .filter_map(|at| Some(f64::from(water.reach.level.at(at)?) - plane.height_m(at.x, at.y)))
-        .fold(0.0, f64::max)
+    let ends = low_ends(work).into_iter().filter(|end| end.within_raise);
+    ends.map(|end| end.wanted_m - plane.height_m(end.at.x, end.at.y)).fold(0.0, f64::max)
 }
 
-/// The surfaces of least earth whose rows fall within the limits, balanced together. Limits that cannot be kept together
+/// The surfaces of least earth whose rows fall within the limits (`kept`, one list a block), balanced together. Limits that cannot be kept together
 /// are given up, softest first, and named. `None` when nothing is left to give up.
-pub(super) fn graded(works: &[Work<'_>], crested: bool, kept: &[Why]) -> Option<Vec<Shaped>> {
+pub(super) fn graded(works: &[Work<'_>], crested: bool, mut kept: Vec<Vec<Why>>) -> Option<Vec<Shaped>> {
     let ratio = works.first()?.params.cut_fill_ratio;
-    let mut kept = vec![kept.to_vec(); works.len()];
     let mut given_up = vec![Vec::new(); works.len()];
     loop {
         let limits: Vec<Limits> = works.iter().zip(&kept).map(|(work, kept)| Limits::of(work, kept)).collect();

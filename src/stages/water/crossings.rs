@@ -6,6 +6,7 @@ use crate::finding::{Finding, Place, Severity};
 use crate::grid::{GridSpec, Raster};
 use crate::land::water::BoundaryCrossing;
 use crate::methods::flow::{accumulate, receiver};
+use crate::wording::counted;
 use geo::Coord;
 
 /// Water across the boundary.
@@ -211,10 +212,10 @@ fn report(
                 NAME,
                 "inflow_not_fully_seen",
                 format!(
-                    "{} of {} inflows (largest {:.1} ha) reach the edge of the heights: their catchments are larger than shown. \
+                    "Of {} {} (largest {:.1} ha) seen only to the edge of the heights: catchments there are larger than shown. \
                      Give heights farther out (`survey.margin_m`) before sizing anything on them.",
-                    cut.len(),
-                    inflows.len(),
+                    counted(inflows.len(), "inflow"),
+                    if cut.len() == 1 { "1 is".to_owned() } else { format!("{} are", cut.len()) },
                     largest.catchment_ha
                 ),
             )

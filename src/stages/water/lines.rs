@@ -6,6 +6,7 @@ use crate::land::site::Waterway;
 use crate::land::water::DrainageLine;
 use crate::methods::flow::{StreamSegment, accumulate, stream_segments};
 use crate::units::M2_PER_HA;
+use crate::wording::counted;
 use geo::{Coord, Distance, Euclidean, Intersects, LineString, Point, Simplify};
 
 /// Share of a line that must lie near a waterway to be taken for it.
@@ -166,9 +167,9 @@ fn report(lines: &[DrainageLine], params: &WaterParams, findings: &mut Vec<Findi
             NAME,
             "lines_planted_over",
             format!(
-                "{} unmapped gathering lines (largest {:.1} ha) bring less than {:.0} ha from outside and may be levelled or planted \
+                "{} (unmapped; largest {:.1} ha) with less than {:.0} ha from outside may be levelled or planted \
                  over; rows and drains must carry their water.",
-                closed.len(),
+                counted(closed.len(), "gathering line"),
                 largest.catchment_ha,
                 params.open_catchment_ha
             ),

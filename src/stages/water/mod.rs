@@ -45,7 +45,7 @@ pub struct Water;
 impl Stage for Water {
     const INFO: StageInfo = StageInfo {
         name: NAME,
-        version: 2,
+        version: 3,
         question: "Where does water come from, run, stand and leave, and how low can a drain be?",
         method: "Lines are drawn where upstream area passes a threshold, with Strahler order, and matched with mapped waterways. \
                  Ponds are kept when deeper than the survey can be wrong. Cells that hand water over the boundary are \

@@ -5,6 +5,7 @@ use crate::finding::{Finding, Problem, ProblemKind, Problems, Severity};
 use crate::land::water::PlantablePiece;
 use crate::methods::shapes::{buffer_polygon, difference};
 use crate::units::M2_PER_HA;
+use crate::wording::counted;
 use geo::{Area, BoundingRect, MultiPolygon, Polygon};
 
 /// The pieces, numbered north to south, then west to east.
@@ -72,8 +73,8 @@ pub(super) fn find(
         NAME,
         "plantable_area",
         format!(
-            "{plantable_ha:.1} of {gross_ha:.1} ha may be planted, in {} pieces; {:.1} % goes to water, buffers, kept land and set-backs.",
-            pieces.len(),
+            "{plantable_ha:.1} of {gross_ha:.1} ha may be planted, in {}; {:.1} % goes to water, buffers, kept land and set-backs.",
+            counted(pieces.len(), "piece"),
             100.0 * (1.0 - plantable_ha / gross_ha)
         ),
     ));

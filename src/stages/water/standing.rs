@@ -7,6 +7,7 @@ use crate::land::water::Pond;
 use crate::methods::flow::ponds;
 use crate::methods::shapes::union_all;
 use crate::units::M2_PER_HA;
+use crate::wording::{counted, grouped};
 use geo::{Coord, MultiPolygon, Polygon, Rect};
 
 /// The ponds the survey can tell, and the depth of water in them.
@@ -80,8 +81,9 @@ fn report(kept: &[Pond], least_m: f64, limited_by_survey: bool, findings: &mut V
             NAME,
             "ponds",
             format!(
-                "Water stands in {} places, {area_ha:.2} ha and {volume_m3:.0} m3 in all, before it spills.",
-                kept.len()
+                "Water stands in {}, {area_ha:.2} ha and {} m3 in all, before it spills.",
+                counted(kept.len(), "place"),
+                grouped(volume_m3)
             ),
         ));
     }

@@ -44,7 +44,15 @@ fn formed(height: impl Fn(Coord<f64>) -> f64, params: &LevellingParams) -> Block
     let cancel = AtomicBool::new(false);
     let ctx = Ctx { progress: &Silent, cancel: &cancel };
     let (water, given_surface) = (None, None);
-    let input = LevellingInput { site: &site, ground: &ground, water, blocks: &blocks, given_surface, rates: &rates };
+    let input = LevellingInput {
+        site: &site,
+        ground: &ground,
+        water,
+        blocks: &blocks,
+        given_surface,
+        rates: &rates,
+        undrained_per_m2: None,
+    };
     Levelling::run(input, params, &ctx).unwrap().value.blocks.remove(0)
 }
 
@@ -72,7 +80,7 @@ fn a_plane_is_no_surface_for_bent_rows() {
     assert_eq!(earth.surface, SurfaceKind::GradedRows);
     assert!(earth.binding.iter().any(|b| b.contains("bend")), "{:?}", earth.binding);
     let plane = earth.offers.iter().find(|o| o.surface == SurfaceKind::Plane).unwrap();
-    assert!(!plane.keeps_limits && plane.remarks.iter().any(|r| r.contains("no such surface")));
+    assert!(!plane.keeps_limits() && plane.remarks.iter().any(|r| r.contains("no such surface")));
 }
 
 #[test]

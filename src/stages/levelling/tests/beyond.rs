@@ -22,6 +22,7 @@ fn raised(by_m: f32, places: Vec<EarthPlace>) -> (LevellingPlan, Vec<crate::find
         blocks: &blocks,
         given_surface: Some(&given),
         rates: &rates,
+        undrained_per_m2: None,
     };
     let ctx = Ctx { progress: &Silent, cancel: &cancel };
     let outcome = Levelling::run(input, &LevellingParams::default(), &ctx).unwrap();
@@ -106,6 +107,7 @@ fn ground_keeps_its_height_along_a_track_that_stays() {
             blocks: &blocks,
             given_surface: None,
             rates: &rates,
+            undrained_per_m2: None,
         };
         let outcome = Levelling::run(input, &params, &Ctx { progress: &Silent, cancel: &cancel }).unwrap();
         (outcome.value, outcome.findings)
@@ -132,6 +134,7 @@ fn ground_keeps_its_height_along_a_track_that_stays() {
         blocks: &blocks,
         given_surface: None,
         rates: &rates,
+        undrained_per_m2: None,
     };
     let outcome = Levelling::run(input, &kept, &Ctx { progress: &Silent, cancel: &cancel }).unwrap();
     let given_up = &outcome.value.blocks[0].given_up;

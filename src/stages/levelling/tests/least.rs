@@ -6,7 +6,15 @@ use crate::finding::Severity;
 fn run_on(ground: &Ground, blocks: &BlockPlan, site: &Site, params: &LevellingParams) -> Outcome<LevellingPlan> {
     let rates = Rates::default();
     let cancel = AtomicBool::new(false);
-    let input = LevellingInput { site, ground, water: None, blocks, given_surface: None, rates: &rates };
+    let input = LevellingInput {
+        site,
+        ground,
+        water: None,
+        blocks,
+        given_surface: None,
+        rates: &rates,
+        undrained_per_m2: None,
+    };
     Levelling::run(input, params, &Ctx { progress: &Silent, cancel: &cancel }).unwrap()
 }
 

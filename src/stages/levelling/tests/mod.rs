@@ -3,6 +3,7 @@
 mod bent;
 mod beyond;
 mod least;
+mod reach;
 
 use super::*;
 use crate::grid::GridSpec;
@@ -93,6 +94,7 @@ fn run(
         blocks: &blocks,
         given_surface: None,
         rates: &rates,
+        undrained_per_m2: None,
     };
     let outcome = Levelling::run(input, params, &ctx).unwrap();
     (outcome.value, outcome.findings)
@@ -183,6 +185,7 @@ fn a_given_surface_is_measured() {
         blocks: &blocks,
         given_surface: Some(&given),
         rates: &rates,
+        undrained_per_m2: None,
     };
     let plan = Levelling::run(input, &LevellingParams::default(), &ctx).unwrap().value;
     assert_eq!(plan.blocks[0].surface, SurfaceKind::Given);
@@ -207,6 +210,7 @@ fn cutting_below_a_level_limit_is_severe() {
             blocks: &blocks,
             given_surface: None,
             rates: &rates,
+            undrained_per_m2: None,
         };
         let ctx = Ctx { progress: &Silent, cancel: &cancel };
         let findings = Levelling::run(input, &params(Forming::Plane), &ctx).unwrap().findings;
