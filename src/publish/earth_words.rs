@@ -25,7 +25,7 @@ pub(super) fn orders(currency: &str, earth: &BlockEarth) -> Vec<String> {
     let hauls = earth.hauls.iter().take(MOST_HAULS).map(|h| {
         let (from, to) = (h.from, h.to);
         format!(
-            "{} m\u{b3} from {:.0} E {:.0} N to {:.0} E {:.0} N, {:.0} m",
+            "{} m\u{b3} from {:.0} E {:.0} N to {:.0} E {:.0} N, a way of {:.0} m",
             sheet::grouped(h.volume_m3),
             from.x,
             from.y,
@@ -36,7 +36,7 @@ pub(super) fn orders(currency: &str, earth: &BlockEarth) -> Vec<String> {
     });
     let hauls: Vec<String> = hauls.collect();
     if !hauls.is_empty() {
-        lines.push(format!("Main hauls: {}.", hauls.join("; ")));
+        lines.push(format!("Largest hauls (the mean stands in the table): {}.", hauls.join("; ")));
     }
     if !earth.places.is_empty() {
         let places: Vec<String> = earth.places.iter().map(earth_balance::place_words).collect();

@@ -136,7 +136,7 @@ fn nowhere(input: &DrainsInput<'_>, drain: &Drain) -> Option<Finding> {
             Severity::Severe,
             "drain_leads_nowhere",
             format!(
-                "Drain {} ({}{}) finds no way to an outlet or waterway past kept land. Give an outlet with its level, or open a way.",
+                "Drain DR-{:02} ({}{}) finds no way to an outlet or waterway past kept land. Give an outlet with its level, or open a way.",
                 drain.id,
                 drain.kind.word(),
                 name.map(|n| format!(" of block {n}")).unwrap_or_default()
@@ -161,7 +161,7 @@ fn limits_passed(input: &DrainsInput<'_>, drain: &Drain) -> Vec<Finding> {
                     Severity::Severe,
                     "level_limit_passed",
                     format!(
-                        "Drain {} would be cut to {:.2} m, {:.2} m below the limit of {:.2} m ({}). Do not dig: have the soil tested and \
+                        "Drain DR-{:02} would be cut to {:.2} m, {:.2} m below the limit of {:.2} m ({}). Do not dig: have the soil tested and \
                          the drain made shallower and wider or led elsewhere.",
                         drain.id,
                         worst.invert_m,
@@ -270,14 +270,14 @@ fn drain_findings(drain: &Drain, p: &DrainsParams) -> Vec<Finding> {
     let mut all = Vec::new();
     if drain.velocity_m_s > drain.velocity_limit_m_s {
         let message = format!(
-            "Drain {} runs at {:.2} m/s when new, its bed stands {:.2} m/s. Grass or line it, widen it, or break its fall with drops.",
+            "Drain DR-{:02} runs at {:.2} m/s when new, its bed stands {:.2} m/s. Grass or line it, widen it, or break its fall with drops.",
             drain.id, drain.velocity_m_s, drain.velocity_limit_m_s
         );
         all.push(finding(Severity::Warning, "drain_scours", message).at(place()));
     }
     if drain.section.depth_m > DEEP_M {
         let message = format!(
-            "Drain {} is up to {:.2} m deep. Sides can collapse on people and machines roll in at the edge: flatten the batters, \
+            "Drain DR-{:02} is up to {:.2} m deep. Sides can collapse on people and machines roll in at the edge: flatten the batters, \
              keep headland traffic clear, follow the local code for excavations and have it designed by a licensed person.",
             drain.id, drain.section.depth_m
         );
@@ -286,7 +286,7 @@ fn drain_findings(drain: &Drain, p: &DrainsParams) -> Vec<Finding> {
     let drops: Vec<f64> = drain.stations.iter().map(|s| s.drop_m).filter(|d| *d > 0.05).collect();
     if !drops.is_empty() {
         let message = format!(
-            "Drain {} needs {} drop structure(s), the highest {:.2} m, to keep its bed under {:.2} % fall.",
+            "Drain DR-{:02} needs {} drop structure(s), the highest {:.2} m, to keep its bed under {:.2} % fall.",
             drain.id,
             drops.len(),
             drops.iter().copied().fold(0.0, f64::max),
@@ -314,7 +314,7 @@ pub fn held_width(net: &Network, drains: &[Drain], shallow: &[Shallow]) -> Vec<F
                 }
             };
             let message = format!(
-                "Drain {} would need a bed {:.1} m wide to hold {:.2} m3/s below low ground; it is kept to {WIDEST_BED_M:.0} m over \
+                "Drain DR-{:02} would need a bed {:.1} m wide to hold {:.2} m3/s below low ground; it is kept to {WIDEST_BED_M:.0} m over \
                  {:.0} m of its length, and at that discharge its water {stands}. Fill the low ground, bank a main drain up, \
                  deepen it if the outlet allows, or split its catchment.",
                 drain.id, s.wished_m, drain.design_m3_s, s.length_m
@@ -352,7 +352,8 @@ fn crossings(crossings: &[Crossing]) -> Vec<Finding> {
         .map(|c| {
             let severity = if c.culvert_mm.is_some() { Severity::Note } else { Severity::Warning };
             let code = if c.culvert_mm.is_some() { "track_crossing" } else { "service_crossing" };
-            finding(severity, code, format!("Drain {} crosses {}: {}.", c.drain, c.crosses, c.needs)).at(point(c.at))
+            finding(severity, code, format!("Drain DR-{:02} crosses {}: {}.", c.drain, c.crosses, c.needs))
+                .at(point(c.at))
         })
         .collect()
 }
