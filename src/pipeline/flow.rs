@@ -129,6 +129,7 @@ pub fn flow(plan: &Plan, wanted: &Wanted, input_digest: &str, run: &Runner<'_>) 
                 blocks: layout(i)?,
                 given_surface: surface.as_ref().map(|(_, model)| model),
                 rates: &options[i].rates,
+                // Priced as the layout was: its table and the prices it reads are in the key of the blocks.
                 undrained_per_m2: options[i].stages.blocks.as_ref().map(|b| b.undrained_once_per_m2(&options[i].rates)),
             })
         },

@@ -91,7 +91,8 @@ impl Stage for Levelling {
                  made the wanted multiple of fill by a multiplier, and the bound of that search is printed. Limits that \
                  cannot be kept together are given up, softest first, and named with the chain that conflicts. With a crest, \
                  every row rises to a crest and falls to both ends. Plane: the least-squares plane within the limits, \
-                 lowered to balance, raised to the drain reach. As it lies: no bulk earth. All kinds are compared on a \
+                 lowered to balance. Low row ends are lifted to the drain reach where that costs less than the crop lost below it \
+                 is worth, alike for every kind of surface. As it lies: no bulk earth. All kinds are compared on a \
                  coarser lattice. Volumes are cell sums, bank measure for cut, compacted for fill, with four-point and \
                  prism sums beside them. Hauls over a grid of gathered cells, round what is not to be driven on, \
                  are the cheapest with machines that change with distance, proven; what a block lacks or has over goes \
