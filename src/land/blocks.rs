@@ -331,4 +331,6 @@ pub struct BlockPlan {
     pub yearly_lower_bound: f64,
     /// Rows shorter than this are counted as short, metres on the ground.
     pub short_row_m: f64,
+    /// What the layout let a dollar paid once cost in every year; 0 when nothing was priced.
+    pub pay_off_per_year: f64,
 }

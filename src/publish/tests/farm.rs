@@ -137,6 +137,7 @@ fn layout() -> BlockPlan {
         tracks: vec![PlannedTrack { id: 1, line: line(&[(260.0, 60.0), (260.0, 570.0)]), width_m: 6.0 }],
         study: vec![trial(0.0, true), trial(45.0, false), trial(90.0, false)],
         left_out: vec![],
+        pay_off_per_year: 0.126,
         rows_lower_bound: 320.0,
         yearly_lower_bound: 9_000.0,
         short_row_m: 100.0,

@@ -69,7 +69,7 @@ pub struct Blocks;
 impl Stage for Blocks {
     const INFO: StageInfo = StageInfo {
         name: "blocks",
-        version: 5,
+        version: 6,
         question: "Which way do the rows run, and how long can they be?",
         method: "A layout is priced in dollars a year, term by term: turns, land without rows, land under drains, short rows, \
                  rows longer than their furrow carries, falls outside the limits, earth with its haul, haul of the crop, \
@@ -128,7 +128,11 @@ impl Stage for Blocks {
         let free_judge = free_params.as_ref().map(|params| Judge { params, ..judge });
         let free = free_judge.as_ref().map(|judge| new(judge, Fixed::default(), None, &none));
         let layout = new(&judge, fixed, free.as_ref(), &locked);
-        let mut plan = BlockPlan { short_row_m: params.short_row_m, ..BlockPlan::default() };
+        let mut plan = BlockPlan {
+            short_row_m: params.short_row_m,
+            pay_off_per_year: params.pay_off_per_year(),
+            ..BlockPlan::default()
+        };
         if input.site.layers.given_blocks.is_empty() {
             let water = input.water.ok_or_else(|| {
                 Problem::request("no_blocks", "the blocks stage needs the water stage or `given.blocks`")

@@ -9,6 +9,8 @@ use crate::wording::grouped;
 
 /// Share by which the two may differ before a layout might have been chosen otherwise.
 const APART_RATIO: f64 = 0.25;
+/// Share by which what a dollar paid once costs in a year may differ: half a point of interest over twelve years is 3 %.
+const INTEREST_RATIO: f64 = 0.05;
 
 /// What the cash flow lets one more cropped hectare earn in a year: planted once, grown over the horizon, no works.
 pub(super) fn earned_per_ha(rates: &Rates, params: &CostingParams) -> f64 {
@@ -42,6 +44,28 @@ pub(super) fn apart(rates: &Rates, params: &CostingParams) -> Option<Finding> {
                  earn {}: what the layout holds cheapest may not be worth most. Bring the two together.",
                 grouped(priced),
                 grouped(earned)
+            ),
+        )
+    })
+}
+
+/// Says that the layout spread what is paid once over the years otherwise than the cash flow does.
+///
+/// `layout`: what a dollar paid once cost the layout in every year; 0 when it priced nothing.
+pub(super) fn interest_apart(layout: f64, params: &CostingParams) -> Option<Finding> {
+    let cash_flow = capital_recovery_factor(params.discount_pct / 100.0, params.horizon_years);
+    let apart = layout > 0.0 && (layout - cash_flow).abs() > INTEREST_RATIO * cash_flow;
+    apart.then(|| {
+        Finding::new(
+            Severity::Warning,
+            "costing",
+            "interest_apart",
+            format!(
+                "The layout lets 100 paid once cost {:.2} a year (`blocks.discount_pct`, `blocks.earth_years`), the cash \
+                 flow {:.2} (`costing.discount_pct`, `costing.horizon_years`): what the layout holds cheapest may not be \
+                 worth most. Bring the two together.",
+                100.0 * layout,
+                100.0 * cash_flow
             ),
         )
     })
@@ -86,5 +110,16 @@ mod tests {
         assert!(apart(&rates, &params).is_none());
         let dear = Rates { gross_margin_per_ha: Range::exact(1_800.0), ..rates };
         assert_eq!(apart(&dear, &params).unwrap().code, "margin_apart");
+    }
+
+    #[test]
+    fn another_interest_than_the_layouts_is_told() {
+        // Capital recovery over 12 years, any handbook of engineering economy: 0.1259 at 7 %, 0.1468 at 10 %.
+        let params = CostingParams::default();
+        assert!(interest_apart(0.1259, &params).is_none() && interest_apart(0.0, &params).is_none());
+        let dear = CostingParams { discount_pct: 10.0, ..params };
+        let told = interest_apart(0.1259, &dear).unwrap();
+        assert_eq!(told.code, "interest_apart");
+        assert!(told.message.contains("12.59 a year") && told.message.contains("14.68"), "{}", told.message);
     }
 }

@@ -148,6 +148,7 @@ impl Stage for CostingStage {
         ctx.progress.advance(Self::INFO.name, 1.0);
         let mut findings = findings(&value);
         findings.extend(margin::apart(input.rates, params));
+        findings.extend(margin::interest_apart(input.blocks.pay_off_per_year, params));
         Ok(Outcome { value, findings })
     }
 }
