@@ -81,7 +81,7 @@ pub struct Levelling;
 impl Stage for Levelling {
     const INFO: StageInfo = StageInfo {
         name: "levelling",
-        version: 4,
+        version: 5,
         question: "What should the ground become, and what does it cost to move?",
         method: "Graded rows: the balanced surface of least cut and fill whose rows fall within the limits and whose \
                  cross-fall keeps its own, over a lattice in the frame of the rows. Depth limits, levels that must not be cut \
