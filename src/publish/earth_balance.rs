@@ -154,6 +154,41 @@ pub(super) fn table(results: &Results<'_>) -> Table {
     sheet::table("earth_balance", "Earth balance of the property", COLUMNS, rows)
 }
 
+/// What the contractor of some drains is told of their soil, a drain an entry: bank cubic metres, where to, how thick loose,
+/// how far.
+pub(super) fn spoil_orders(results: &Results<'_>, plan: &DrainPlan, is_mine: impl Fn(u32) -> bool) -> Vec<String> {
+    let part = |s: &Spoil| {
+        let thick = if s.depth_m > 0.0 { format!(", {:.0} mm", 1_000.0 * s.depth_m) } else { String::new() };
+        let way = if s.distance_m >= 1.0 { format!(" ({:.0} m)", s.distance_m) } else { String::new() };
+        format!("{} {}{thick}{way}", sheet::grouped(s.volume_m3), goes(results, &s.to))
+    };
+    let of_drain = |id: u32| {
+        let told = plan.spoil.iter().filter(|s| s.drain == id && s.volume_m3 >= LEAST_TOLD_M3);
+        let parts: Vec<String> = told.map(part).collect();
+        (!parts.is_empty()).then(|| format!("{} {}", view::drain_name(id), parts.join(", ")))
+    };
+    plan.drains.iter().filter(|d| is_mine(d.id)).filter_map(|d| of_drain(d.id)).collect()
+}
+
+/// What the earthmoving contractor is told of soil that drains bring onto a block; `None` when they bring none.
+pub(super) fn soil_to_come(plan: &DrainPlan, block: BlockId) -> Option<String> {
+    let whole_m3 = |to: &SpoilTo| plan.spoil_m3(|t| t == to);
+    let (fill_m3, over_m3) = (whole_m3(&SpoilTo::Block(block)), whole_m3(&SpoilTo::Over(block)));
+    let thick_mm = plan.spoil.iter().filter(|s| s.to == SpoilTo::Over(block)).map(|s| 1_000.0 * s.depth_m);
+    let mut parts = Vec::new();
+    if fill_m3 >= LEAST_TOLD_M3 {
+        parts.push(format!("{} m\u{b3} fill this block, part of the fill above", sheet::grouped(fill_m3)));
+    }
+    if over_m3 >= LEAST_TOLD_M3 {
+        parts.push(format!(
+            "{} m\u{b3} come evenly over it after the as-built survey, {:.0} mm thick and loose, falls unchanged",
+            sheet::grouped(over_m3),
+            thick_mm.fold(0.0, f64::max)
+        ));
+    }
+    (!parts.is_empty()).then(|| format!("Soil dug out of drains, by their contractor: {}.", parts.join("; ")))
+}
+
 /// Where the soil dug out of each drain goes.
 pub(super) fn spoil(results: &Results<'_>) -> Table {
     let columns = &[
@@ -194,59 +229,23 @@ fn goes(results: &Results<'_>, to: &SpoilTo) -> String {
         blocks.iter().find(|b| b.id == *id).map_or_else(|| id.0.to_string(), |b| b.name.clone())
     };
     match to {
-        SpoilTo::Beside => "spread beside it".to_owned(),
-        SpoilTo::Along => "spread beside another stretch".to_owned(),
+        SpoilTo::Beside => "beside it".to_owned(),
+        SpoilTo::Along => "beside another stretch".to_owned(),
         SpoilTo::Block(id) => format!("fill of block {}", name(id)),
-        SpoilTo::Over(id) => format!("evenly over block {}", name(id)),
+        SpoilTo::Over(id) => format!("over block {}", name(id)),
         SpoilTo::Place(name) => format!("to {name}"),
         SpoilTo::Nowhere => "no place yet".to_owned(),
     }
-}
-
-/// What the contractor of the drains is told of the spoil of some of them.
-pub(super) fn spoil_orders(results: &Results<'_>, plan: &DrainPlan, is_mine: impl Fn(u32) -> bool) -> Vec<String> {
-    let mut lines: Vec<String> = Vec::new();
-    for drain in plan.drains.iter().filter(|d| is_mine(d.id)) {
-        let parts: Vec<String> = plan
-            .spoil
-            .iter()
-            .filter(|s| s.drain == drain.id && s.volume_m3 >= LEAST_TOLD_M3)
-            .map(|s| {
-                let how = match (s.machine, s.depth_m > 0.0) {
-                    (None, true) => format!(" {:.0} mm thick, loose", 1_000.0 * s.depth_m),
-                    (Some(machine), true) if matches!(s.to, SpoilTo::Over(_)) => format!(
-                        ", {:.0} mm thick, over {:.0} m by {}, only where the subsoil has been tested",
-                        1_000.0 * s.depth_m,
-                        s.distance_m,
-                        machine.words()
-                    ),
-                    (Some(machine), true) => {
-                        format!(
-                            " {:.0} m along, {:.0} mm thick, by {}",
-                            s.distance_m,
-                            1_000.0 * s.depth_m,
-                            machine.words()
-                        )
-                    }
-                    (Some(machine), false) if s.distance_m < 1.0 => format!(" close by, by {}", machine.words()),
-                    (Some(machine), false) => format!(" over {:.0} m, by {}", s.distance_m, machine.words()),
-                    (None, false) => String::new(),
-                };
-                format!("{} m\u{b3} {}{how}", sheet::grouped(s.volume_m3), goes(results, &s.to))
-            })
-            .collect();
-        if !parts.is_empty() {
-            lines.push(format!("{}: {}", view::drain_name(drain.id), parts.join(", ")));
-        }
-    }
-    lines
 }
 
 /// One haul from or to a place, in words.
 pub(super) fn place_words(haul: &PlaceHaul) -> String {
     let way = if haul.kind == EarthPlaceKind::Borrow { "from" } else { "to" };
     let (volume_m3, distance_m) = (haul.volume_m3, haul.distance_m);
-    format!("{volume_m3:.0} m3 {way} {} over {distance_m:.0} m, {:.2} a m3 there", haul.place, haul.price_per_m3)
+    format!(
+        "{volume_m3:.0} m\u{b3} {way} {} over {distance_m:.0} m, {:.2} a m\u{b3} there",
+        haul.place, haul.price_per_m3
+    )
 }
 
 #[cfg(test)]
@@ -305,6 +304,6 @@ mod tests {
         assert_eq!(dug, 1_680.0);
         let second: Vec<&str> = table.iter().filter(|r| r["drain"] == "DR-02").map(|r| r["goes"].as_str()).collect();
         assert_eq!(second.len(), 2);
-        assert!(second[0] == "spread beside it" && second[1].starts_with("fill of block "), "{second:?}");
+        assert!(second[0] == "beside it" && second[1].starts_with("fill of block "), "{second:?}");
     }
 }

@@ -1,10 +1,7 @@
 //! What an earthmoving contractor is told of a block's hauls: how far, with what, from where to where, at what price.
 
-use super::{earth_balance, sheet};
+use super::{earth_balance, sheet, view};
 use crate::land::levelling::{BlockEarth, HaulBand};
-
-/// Main hauls named with their ends.
-const MOST_HAULS: usize = 3;
 
 /// Lines of a work order, bank cubic metres.
 pub(super) fn orders(currency: &str, earth: &BlockEarth) -> Vec<String> {
@@ -22,11 +19,13 @@ pub(super) fn orders(currency: &str, earth: &BlockEarth) -> Vec<String> {
         cost.low,
         cost.high
     ));
-    let hauls = earth.hauls.iter().take(MOST_HAULS).map(|h| {
-        let (from, to) = (h.from, h.to);
+    let all_m3: f64 = earth.hauls.iter().map(|h| h.volume_m3).sum();
+    let main_m3: f64 = view::main_hauls(earth).map(|h| h.volume_m3).sum();
+    let hauls = view::main_hauls(earth).enumerate().map(|(i, h)| {
+        let (volume, from, to) = (sheet::grouped(h.volume_m3), h.from, h.to);
         format!(
-            "{} m\u{b3} from {:.0} E {:.0} N to {:.0} E {:.0} N, a way of {:.0} m",
-            sheet::grouped(h.volume_m3),
+            "({}) {volume} m\u{b3} from {:.0} / {:.0} to {:.0} / {:.0}, {:.0} m",
+            i + 1,
             from.x,
             from.y,
             to.x,
@@ -36,7 +35,13 @@ pub(super) fn orders(currency: &str, earth: &BlockEarth) -> Vec<String> {
     });
     let hauls: Vec<String> = hauls.collect();
     if !hauls.is_empty() {
-        lines.push(format!("Largest hauls (the mean stands in the table): {}.", hauls.join("; ")));
+        lines.push(format!(
+            "Main hauls, numbered on the map, east / north of the middles of cut and fill, mean way: {}. They carry {} of the {} m\u{b3} \
+             that go further than one push; the rest is in tables/hauls.csv.",
+            hauls.join("; "),
+            sheet::grouped(main_m3),
+            sheet::grouped(all_m3)
+        ));
     }
     if !earth.places.is_empty() {
         let places: Vec<String> = earth.places.iter().map(earth_balance::place_words).collect();

@@ -5,7 +5,7 @@ use crate::land::blocks::{BlockId, Row, RowBlock, RowFall};
 use crate::land::clearing::{ClearingPlan, Windrow};
 use crate::land::document::{FieldKind, Value};
 use crate::land::drains::{Drain, DrainsTo, RowProof};
-use crate::land::levelling::BlockEarth;
+use crate::land::levelling::{BlockEarth, HaulArrow};
 use crate::land::site::Site;
 use geo::{Area, Centroid, Coord, Euclidean, Intersects, Length};
 
@@ -35,6 +35,16 @@ pub(super) fn rows<'a>(option: &OptionResult<'a>) -> Vec<RowView<'a>> {
 /// The earthworks of a block.
 pub(super) fn earth<'a>(option: &OptionResult<'a>, id: BlockId) -> Option<&'a BlockEarth> {
     option.levelling.and_then(|l| l.blocks.iter().find(|b| b.block == id))
+}
+
+/// Hauls shown for a block, and the least of them as a share of its largest.
+const HAULS_A_BLOCK: usize = 6;
+const LEAST_HAUL: f64 = 0.15;
+
+/// The main hauls of a block, largest first.
+pub(super) fn main_hauls(earth: &BlockEarth) -> impl Iterator<Item = &HaulArrow> {
+    let most = earth.hauls.iter().map(|h| h.volume_m3).fold(0.0, f64::max);
+    earth.hauls.iter().take(HAULS_A_BLOCK).filter(move |h| h.volume_m3 >= LEAST_HAUL * most)
 }
 
 /// Grid bearing of the windrows of a block, degrees from 0 to 180: that of its longest part.

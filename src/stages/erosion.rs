@@ -7,7 +7,7 @@
 use crate::bibliography::Bibliography;
 use crate::finding::{Finding, Outcome, Problems, Severity};
 use crate::land::blocks::{BlockPlan, RowBlock, RowFall};
-use crate::land::drains::{DrainPlan, Drains};
+use crate::land::drains::{DrainPlan, Drains, GroundState};
 use crate::land::erosion::{BlockSoilLoss, ErosionReport, Indicator};
 use crate::land::levelling::LevellingPlan;
 use crate::land::site::Site;
@@ -96,7 +96,7 @@ pub struct Erosion;
 impl Stage for Erosion {
     const INFO: StageInfo = StageInfo {
         name: "erosion",
-        version: 1,
+        version: 2,
         question: "What leaves the land before, during and after?",
         method: "Soil loss by the revised universal equation, per block, for the plantation, bare ground and the crop. \
                  Before: median terrain slope of the block and the stated slope length. After: mean row length and mean \
@@ -236,13 +236,32 @@ fn indicators(input: &ErosionInput<'_>, blocks: &[BlockSoilLoss], bare_share: f6
         line("soil loss while bare, once", "t", None, Some(sum(blocks, |b| b.bare_t_ha) * bare_share), rusle, "low"),
         line("area under rows and headlands", "ha", Some(0.0), Some(area), "area of row blocks", "high"),
         line("buffers kept", "ha", None, Some(buffers_ha), "area of buffer polygons", "high"),
-        line("area that ponds", "ha", Some(ponds_ha), None, "depressions deeper than the survey can mistake", "medium"),
+        line(
+            "hollows of the ground as it lies",
+            "ha",
+            Some(ponds_ha),
+            None,
+            "depressions deeper than the survey can mistake",
+            "medium",
+        ),
     ];
     if let Some(drains) = input.drains {
         let share = |yes: fn(&crate::land::drains::RowProof) -> Drains| {
             let n = drains.proofs.len();
             (n > 0).then(|| 100.0 * drains.proofs.iter().filter(|p| yes(p) == Drains::Yes).count() as f64 / n as f64)
         };
+        let among_rows_ha = |state: GroundState| {
+            let wet = drains.row_ponds.iter().filter(|p| p.state == state);
+            Some(wet.map(|p| p.area_m2).sum::<f64>() / M2_PER_HA)
+        };
+        list.push(line(
+            "water standing among rows",
+            "ha",
+            among_rows_ha(GroundState::Before),
+            among_rows_ha(GroundState::After),
+            "furrows of the new rows on the ground as it lies and as designed, deeper than the survey can mistake",
+            "medium",
+        ));
         list.push(line(
             "rows proven to drain",
             "%",

@@ -14,9 +14,8 @@ use geo::{Centroid, Contains, Coord, Distance, Euclidean, Line, Simplify};
 
 /// Names of blocks.
 const BLOCK_NAME: Type = Type { size: 3.4, bold: true, look: "fill=\"#222\"" };
-/// Arrows drawn for a block, and the least share of its largest haul that gets one.
-const HAULS_A_BLOCK: usize = 6;
-const LEAST_HAUL: f64 = 0.15;
+/// Numbers of hauls.
+const HAUL_NUMBER: Type = Type { size: 2.8, bold: true, look: "fill=\"#111\"" };
 /// Numbers of drains.
 const DRAIN_NAME: Type = Type { size: 2.3, bold: true, look: "fill=\"#8a3500\"" };
 
@@ -201,15 +200,20 @@ pub(super) fn earth(c: &mut Canvas, results: &Results<'_>, prefix: &str) {
     bands::draw(c, raster, -1.0, &ink::FILL, prefix);
 }
 
-/// The main hauls of each block, heavier where more is carried. Hauls that would be a dot on the paper are left out.
-pub(super) fn haul(c: &mut Canvas, results: &Results<'_>) {
+/// The main hauls of each block, heavier where more is carried; those of one block can be numbered. Hauls that would be a
+/// dot on the paper are left out.
+pub(super) fn haul(c: &mut Canvas, results: &Results<'_>, numbered: Option<&RowBlock>) {
     let option = option(results);
     let mut any = false;
-    for earth in blocks(results).iter().filter_map(|b| view::earth(&option, b.id)) {
+    for block in blocks(results) {
+        let Some(earth) = view::earth(&option, block.id) else { continue };
         let most = earth.hauls.iter().map(|h| h.volume_m3).fold(0.0, f64::max);
-        for haul in earth.hauls.iter().take(HAULS_A_BLOCK).filter(|h| h.volume_m3 >= LEAST_HAUL * most) {
+        for (i, haul) in view::main_hauls(earth).enumerate() {
             let (a, z) = (c.frame.at(haul.from), c.frame.at(haul.to));
             let long = (z.0 - a.0).hypot(z.1 - a.1);
+            if numbered.is_some_and(|b| b.id == block.id) {
+                c.labels.beside(Layer::Arrows as usize, &[&(i + 1).to_string()], HAUL_NUMBER, a, 0.6);
+            }
             if long < 2.5 {
                 continue;
             }

@@ -218,7 +218,7 @@ fn layout(results: &Results<'_>) -> Option<Draft> {
 fn earthworks(results: &Results<'_>) -> Option<Draft> {
     let levelling = results.plan()?.levelling?;
     let mut c = canvas(results)?;
-    design::haul(&mut c, results);
+    design::haul(&mut c, results, None);
     design::earth(&mut c, results, "m");
     design::outlines(&mut c, results);
     design::block_names(&mut c, results, design::earth_words);

@@ -117,7 +117,7 @@ pub(in crate::publish) fn block_map(
                 design::debris(c, results, Some(block));
             }
             Trade::Earth => {
-                design::haul(c, results);
+                design::haul(c, results, Some(block));
                 design::earth(c, results, p);
                 design::outlines(c, results);
             }

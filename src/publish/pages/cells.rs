@@ -55,12 +55,28 @@ pub(in crate::publish) fn head(name: &str) -> String {
     name.replace('_', " ")
 }
 
+/// Columns whose rows have units of their own: one number of decimals does not fit them all.
+const MIXED: [&str; 6] = ["quantity", "rate_low", "rate_likely", "rate_high", "before", "after"];
+
+/// A figure of any unit: whole numbers as they are, others with at least three figures.
+fn of_any_unit(x: f64) -> String {
+    if x.fract().abs() < 5e-4 || x.abs() >= 1_000.0 {
+        sheet::grouped(x)
+    } else if x.abs() >= 10.0 {
+        format!("{x:.1}")
+    } else {
+        format!("{x:.2}")
+    }
+}
+
 /// The text of a table without some columns.
 pub(in crate::publish) fn of(table: &Table, hidden: &[&str]) -> Cells {
     let shown: Vec<usize> =
         (0..table.fields.len()).filter(|i| !hidden.contains(&table.fields[*i].name.as_str())).collect();
     let cell = |value: &Value, i: usize| match (value, table.fields[i].kind) {
         (Value::Real(x), FieldKind::Real(0)) => sheet::grouped(*x),
+        (Value::Real(x), _) if MIXED.contains(&table.fields[i].name.as_str()) => of_any_unit(*x),
+        (Value::Text(t), _) if table.fields[i].name == "unit" => t.replace("m3", "m\u{b3}").replace("m2", "m\u{b2}"),
         (value, kind) => sheet::text(value, kind),
     };
     Cells {
@@ -135,6 +151,12 @@ mod tests {
     fn small_wishes_are_met_first() {
         assert_eq!(shared(&[100.0, 5.0, 50.0], 65.0), [30.0, 5.0, 30.0]);
         assert_eq!(shared(&[1.0, 2.0], 10.0), [1.0, 2.0]);
+    }
+
+    #[test]
+    fn figures_of_any_unit_keep_three_figures() {
+        let told = [0.0, 0.32, 1.42, 99.432, 532.76, 4_038.92, 18_000.0, -3.0].map(of_any_unit);
+        assert_eq!(told, ["0", "0.32", "1.42", "99.4", "532.8", "4,039", "18,000", "\u{2212}3"]);
     }
 
     #[test]

@@ -90,7 +90,7 @@ fn map(results: &Results<'_>, block: &RowBlock, f: &mut Flow, trade: Trade, room
     }
     f.small(match trade {
         Trade::Clearing => "Brown: windrows. Circles: heaps with their number. Green hatch: kept. Blue dots: strip kept free along water. Thin orange lines: drains to come.",
-        Trade::Earth => "Orange, hatched: cut. Purple, dotted: fill; the deeper the darker. White: within 0.02 m. Black arrow: haul. Thin orange lines: drains to come. Green hatch: kept.",
+        Trade::Earth => "Orange, hatched: cut. Purple, dotted: fill; the deeper the darker. White: within 0.02 m. Black arrow: main haul, its number where it starts. Thin orange lines: drains to come. Green hatch: kept.",
         Trade::Drains => "Orange lines: drains, the arrow the way they run, IL = bed level in metres (those of this block are named). Cross: crossing. Blue ring: outlet. Green hatch: kept. Blue dots: strip kept free along water. Thin brown lines: contours.",
     });
 }
@@ -245,6 +245,7 @@ fn earthmoving(results: &Results<'_>, option: &OptionResult<'_>, block: &RowBloc
         "Tolerance: within 25 mm of the design on nine checks in ten, all within 50 mm, no reverse fall along a row. Measured by survey difference in bank m\u{b3}, not by counting loads.".to_owned(),
     ];
     items.splice(2..2, earth_words::orders(&results.site_table.currency, e));
+    items.extend(option.drains.and_then(|d| earth_balance::soil_to_come(d, block.id)));
     items.extend(dates(option, &["level", "earth", "form", "strip"]));
     items.push(
         "As-built survey: the contractor calls for it within two weeks of the last plane, before drains and hills."
@@ -304,7 +305,10 @@ fn drains(results: &Results<'_>, option: &OptionResult<'_>, block: &RowBlock, f:
     let mut items = vec![
         benchmarks(results, block),
         "Set-out: bed levels every 20 m in set_out/drain_inverts.csv; dig from the outlet upstream, so that every metre drains the day it is dug.".to_owned(),
-        format!("Spoil, bank m\u{b3}: {}. Spread thin on the side away from row ends; never in water, on keep areas, or as a bank that shuts rows in.", if spoil.is_empty() { "none".to_owned() } else { spoil.join("; ") }),
+        format!(
+            "Soil dug out, bank m\u{b3}, how thick it lies loose and how far it goes: {}. Beside a drain on the side away from row ends; never in water, on keep areas, or as a bank that shuts rows in. Over a block: evenly, only where the subsoil has been tested, after its as-built survey.",
+            if spoil.is_empty() { "none".to_owned() } else { spoil.join("; ") }
+        ),
         "Protect beds that run faster than the soil stands: rock at drops and mouths, grass at once. Silt trap at each mouth before the first rain.".to_owned(),
         "Tolerance: bed within 25 mm, no back-fall. Hold point: bed levels checked before the banks are trimmed. Payment: by bank m\u{b3} from the long section.".to_owned(),
     ];
