@@ -86,6 +86,16 @@ fn absolute(path: &Path) -> PathBuf {
     }
 }
 
+/// Memory that is free, bytes, within the limit of the container the program runs in; `None` where the system does not say.
+#[must_use]
+pub fn free_bytes() -> Option<u64> {
+    let mut system = sysinfo::System::new();
+    system.refresh_memory();
+    let machine = Some(system.available_memory()).filter(|bytes| *bytes > 0);
+    let container = system.cgroup_limits().map(|limits| limits.free_memory);
+    machine.into_iter().chain(container).min()
+}
+
 /// Greatest memory this process has held, megabytes; `None` where the system does not say.
 #[must_use]
 pub fn peak_memory_mb() -> Option<f64> {

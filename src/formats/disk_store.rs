@@ -6,7 +6,7 @@ use crate::finding::{Outcome, Problem, Problems};
 use crate::land::document::{Content, Document};
 use crate::land::geodesy::CrsTag;
 use crate::land::site_table::SiteTable;
-use crate::land::store::{InputRecord, RenderedFile, Store, Wanted};
+use crate::land::store::{InputRecord, Pack, RenderedFile, Store, Wanted};
 use crate::land::survey::RawSurvey;
 use std::path::{Path, PathBuf};
 
@@ -63,8 +63,8 @@ impl Store for DiskStore {
     fn fetch(&self, key: &str) -> Option<Vec<u8>> {
         self.objects.fetch(key)
     }
-    fn keep(&self, key: &str, bytes: &[u8]) -> Result<(), Problem> {
-        self.objects.keep(key, bytes)
+    fn keep(&self, key: &str, pack: Pack<'_>) -> Result<(), Problem> {
+        self.objects.keep(key, pack)
     }
     fn render(&self, document: &Document, crs: &CrsTag) -> Result<Vec<RenderedFile>, Problem> {
         let path = &document.path;

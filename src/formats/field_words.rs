@@ -27,6 +27,8 @@ const WORDS: &[(&str, &str)] = &[
     ("within", "Number of the larger depression it becomes part of when it spills"),
     ("pour_east_m", "Easting of the place where it spills, metres"),
     ("pour_north_m", "Northing of the place where it spills, metres"),
+    ("peak_m3_s", "Larger peak of the design rain before and after the works, m3/s"),
+    ("passes_m3_s", "What the pipe passes with the rise of water allowed, m3/s"),
     ("culvert", "Name of the mapped culvert, or that one is only supposed"),
     ("diameter_mm", "Inside diameter, millimetres"),
     ("cut_depth_m", "Height of the ground over the bed of the opening, at most, metres"),

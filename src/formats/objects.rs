@@ -1,8 +1,9 @@
 //! Kept artifacts under `.rowfall`, found by key; and the lock that keeps two runs apart.
 
 use crate::finding::{Problem, ProblemKind};
+use crate::land::store::Pack;
 use std::fs::{File, TryLockError};
-use std::io::{Read, Seek, Write};
+use std::io::{BufWriter, Read, Seek, Write};
 use std::path::{Path, PathBuf};
 use std::time::SystemTime;
 
@@ -12,6 +13,33 @@ pub const DEFAULT_LIMIT_BYTES: u64 = 2_000_000_000;
 fn trouble(path: &Path, error: &std::io::Error) -> Problem {
     Problem::new(ProblemKind::Write, "not_written", format!("`{}` could not be written: {error}", path.display()))
         .hint("check free space and permissions of the folder of the pipeline file")
+}
+
+/// Writes what `pack` packs behind its digest, which is known only at the end.
+fn written(file: &mut File, pack: Pack<'_>) -> std::io::Result<()> {
+    file.write_all(&[0; blake3::OUT_LEN])?;
+    let mut buffer = BufWriter::with_capacity(1 << 18, Hashed { to: file, hasher: blake3::Hasher::new() });
+    pack(&mut buffer)?;
+    let Hashed { to: file, hasher } = buffer.into_inner()?;
+    file.rewind()?;
+    file.write_all(hasher.finalize().as_bytes())
+}
+
+/// Takes the digest of what goes through.
+struct Hashed<W> {
+    to: W,
+    hasher: blake3::Hasher,
+}
+
+impl<W: Write> Write for Hashed<W> {
+    fn write(&mut self, bytes: &[u8]) -> std::io::Result<usize> {
+        let done = self.to.write(bytes)?;
+        self.hasher.update(&bytes[..done]);
+        Ok(done)
+    }
+    fn flush(&mut self) -> std::io::Result<()> {
+        self.to.flush()
+    }
 }
 
 /// Artifacts on disk.
@@ -35,24 +63,23 @@ impl Objects {
     /// A kept artifact; damaged ones count as absent.
     #[must_use]
     pub fn fetch(&self, key: &str) -> Option<Vec<u8>> {
-        let mut bytes = std::fs::read(self.path(key)).ok()?;
-        if bytes.len() < blake3::OUT_LEN {
-            return None;
-        }
-        let body = bytes.split_off(blake3::OUT_LEN);
-        (blake3::hash(&body).as_bytes()[..] == bytes[..]).then_some(body)
+        let mut file = File::open(self.path(key)).ok()?;
+        let mut stated = [0; blake3::OUT_LEN];
+        file.read_exact(&mut stated).ok()?;
+        let mut body = Vec::new();
+        file.read_to_end(&mut body).ok()?;
+        (blake3::hash(&body) == stated).then_some(body)
     }
     /// Keeps an artifact, then makes room.
     ///
     /// # Errors
     /// `not_written`.
-    pub fn keep(&self, key: &str, bytes: &[u8]) -> Result<(), Problem> {
+    pub fn keep(&self, key: &str, pack: Pack<'_>) -> Result<(), Problem> {
         let path = self.path(key);
         let folder = path.parent().unwrap_or(&self.folder);
         std::fs::create_dir_all(folder).map_err(|e| trouble(folder, &e))?;
         let mut file = tempfile::NamedTempFile::new_in(folder).map_err(|e| trouble(folder, &e))?;
-        file.write_all(blake3::hash(bytes).as_bytes()).map_err(|e| trouble(&path, &e))?;
-        file.write_all(bytes).map_err(|e| trouble(&path, &e))?;
+        written(file.as_file_mut(), pack).map_err(|e| trouble(&path, &e))?;
         file.persist(&path).map_err(|e| trouble(&path, &e.error))?;
         self.make_room(&path);
         Ok(())
@@ -138,7 +165,7 @@ mod tests {
         let place = tempfile::tempdir().unwrap();
         let objects = Objects::new(place.path(), DEFAULT_LIMIT_BYTES);
         assert_eq!(objects.fetch("a/../b"), None);
-        objects.keep("a/../b", b"hello").unwrap();
+        objects.keep("a/../b", &|file| file.write_all(b"hello")).unwrap();
         assert_eq!(objects.fetch("a/../b").as_deref(), Some(&b"hello"[..]));
         let path = objects.path("a/../b");
         let mut bytes = std::fs::read(&path).unwrap();
@@ -154,7 +181,7 @@ mod tests {
         let place = tempfile::tempdir().unwrap();
         let objects = Objects::new(place.path(), 3 * 132);
         for key in ["1", "2", "3", "4", "5"] {
-            objects.keep(key, &[0; 100]).unwrap();
+            objects.keep(key, &|file| file.write_all(&[0; 100])).unwrap();
             std::thread::sleep(std::time::Duration::from_millis(15));
         }
         let kept: Vec<bool> = ["1", "2", "3", "4", "5"].iter().map(|k| objects.fetch(k).is_some()).collect();

@@ -298,6 +298,41 @@ pub struct Spoil {
     pub spares: Range,
 }
 
+/// A mapped pipe beside the peak of the design rain it has to pass.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct CulvertCheck {
+    /// Name as mapped.
+    pub name: String,
+    /// Its upper end.
+    pub at: Coord<f64>,
+    /// Length, metres.
+    pub length_m: f64,
+    /// Inside diameter, metres; `None` where it is not mapped.
+    pub diameter_m: Option<f64>,
+    /// Land that drains through it before and after the works, hectares.
+    pub catchment_ha: (f64, f64),
+    /// Peak discharge before and after the works, cubic metres a second.
+    pub peak_m3_s: (f64, f64),
+    /// What it passes with the rise of water allowed, cubic metres a second; `None` where its diameter is not mapped.
+    pub passes_m3_s: Option<f64>,
+    /// Least diameter that passes the larger peak, millimetres, and how many pipes of it.
+    pub needs: (f64, u32),
+}
+
+impl CulvertCheck {
+    /// The larger of the peaks before and after, cubic metres a second.
+    #[must_use]
+    pub fn peak(&self) -> f64 {
+        self.peak_m3_s.0.max(self.peak_m3_s.1)
+    }
+
+    /// Whether it passes the larger peak; `None` where its diameter is not mapped.
+    #[must_use]
+    pub fn carries(&self) -> Option<bool> {
+        self.passes_m3_s.map(|q| q >= self.peak())
+    }
+}
+
 /// The drains of the property.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 pub struct DrainPlan {
@@ -315,6 +350,8 @@ pub struct DrainPlan {
     pub row_spills: Vec<RowSpill>,
     /// Where the soil dug out goes, by drain; volumes of a drain sum to its excavation.
     pub spoil: Vec<Spoil>,
+    /// Pipes that are there beside what they have to pass, in the order of the map.
+    pub culverts: Vec<CulvertCheck>,
 }
 
 impl DrainPlan {

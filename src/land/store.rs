@@ -7,6 +7,7 @@ use super::geodesy::CrsTag;
 use super::site_table::SiteTable;
 use super::survey::RawSurvey;
 use crate::finding::{Outcome, Problem, Problems};
+use std::io::Write;
 
 /// What must be read beyond the site table: which stages are wanted decides what is compulsory.
 #[derive(Debug, Clone, Default)]
@@ -32,6 +33,9 @@ pub struct RenderedFile {
     pub bytes: Vec<u8>,
 }
 
+/// Writes an artifact.
+pub type Pack<'a> = &'a dyn Fn(&mut dyn Write) -> std::io::Result<()>;
+
 /// Access to inputs, to kept artifacts and to the run folder.
 pub trait Store {
     /// Digest of everything the inputs of a run are made of (file contents, sidecars, library versions), and a
@@ -47,11 +51,11 @@ pub trait Store {
     fn read_survey(&self, site: &SiteTable, wanted: &Wanted) -> Result<Outcome<RawSurvey>, Problems>;
     /// A kept artifact; `None` when there is none or it cannot be read.
     fn fetch(&self, key: &str) -> Option<Vec<u8>>;
-    /// Keeps an artifact.
+    /// Keeps an artifact. `pack` writes it, so that a large one is never held a second time.
     ///
     /// # Errors
     /// When it cannot be written.
-    fn keep(&self, key: &str, bytes: &[u8]) -> Result<(), Problem>;
+    fn keep(&self, key: &str, pack: Pack<'_>) -> Result<(), Problem>;
     /// Turns a document into files.
     ///
     /// # Errors

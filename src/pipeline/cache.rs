@@ -1,6 +1,6 @@
 //! Skips work that is unchanged: products are kept under a key made of everything they depend on.
 
-use crate::finding::{Problem, ProblemKind};
+use crate::finding::Problem;
 use crate::land::store::Store;
 use serde::Serialize;
 use serde::de::DeserializeOwned;
@@ -48,8 +48,6 @@ impl<'s> Cache<'s> {
     /// # Errors
     /// When the store cannot write.
     pub fn keep<T: Serialize>(&self, key: &str, value: &T) -> Result<(), Problem> {
-        let bytes = postcard::to_stdvec(value)
-            .map_err(|e| Problem::new(ProblemKind::Bug, "not_kept", format!("a product could not be packed: {e}")))?;
-        self.store.keep(key, &bytes)
+        self.store.keep(key, &|file| postcard::to_io(value, file).map(|_| ()).map_err(std::io::Error::other))
     }
 }

@@ -291,26 +291,28 @@ fn survey(plan: &Plan, read: &RawInputs<'_>, run: &Runner<'_>) -> Result<Kept<(S
             run.cache.keep(&surface_key, surface)?;
         }
         let noticed: Vec<Finding> = outcome.findings;
-        Ok((survey_input(plan, raw.get_or_init(|| outcome.value)), noticed))
+        Ok((survey_input(plan, raw.get_or_init(|| outcome.value), run.most_cells), noticed))
     })
 }
 
-fn survey_input<'a>(plan: &'a Plan, raw: &'a RawSurvey) -> SurveyInput<'a> {
+fn survey_input<'a>(plan: &'a Plan, raw: &'a RawSurvey, most_cells: f64) -> SurveyInput<'a> {
     SurveyInput {
         raw,
         name: &plan.site.name,
         stated_sigma_m: plan.site.elevation_sigma_m,
         parcels_worked_as_one: plan.site.parcels_worked_as_one,
+        most_cells,
     }
 }
 
-/// What the survey stage finds wrong with inputs that could be read: crossing outlines, holes, overlaps. Makes nothing.
+/// What the survey stage finds wrong with inputs that could be read: crossing outlines, holes, overlaps, a grid of more than
+/// `most_cells`. Makes nothing.
 ///
 /// # Errors
 /// Everything that is wrong.
-pub fn judge_inputs(plan: &Plan, raw: &RawSurvey, ctx: &Ctx<'_>) -> Result<Vec<Finding>, Problems> {
+pub fn judge_inputs(plan: &Plan, raw: &RawSurvey, most_cells: f64, ctx: &Ctx<'_>) -> Result<Vec<Finding>, Problems> {
     let params = plan.stages.survey.clone().unwrap_or_default();
-    Ok(Survey::run(survey_input(plan, raw), &params, ctx)?.findings)
+    Ok(Survey::run(survey_input(plan, raw, most_cells), &params, ctx)?.findings)
 }
 
 fn no_ground() -> Problem {

@@ -9,6 +9,7 @@ pub mod cache;
 pub mod compare;
 pub mod file;
 pub mod flow;
+pub mod memory;
 pub mod options;
 pub mod place;
 pub mod plan;

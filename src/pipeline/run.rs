@@ -2,6 +2,7 @@
 
 use super::cache::Cache;
 use super::flow::{Job, flow};
+use super::memory::most_cells;
 use super::plan::Plan;
 use super::record::{FileRecord, PROGRAM, RECORD_VERSION, Record, citations, summaries};
 use super::sheets::{Ids, documents};
@@ -20,6 +21,8 @@ use std::time::Instant;
 pub struct Surroundings<'a> {
     /// Greatest memory held so far, megabytes.
     pub peak_memory_mb: &'a (dyn Fn() -> Option<f64> + Sync),
+    /// Memory free at the start, bytes; `None` where the system does not say.
+    pub free_bytes: Option<u64>,
     /// Folder of the pipeline file, seen from the run folder.
     pub base: String,
 }
@@ -61,7 +64,7 @@ pub fn run(
     if let Some(record) = finished(store, &digest) {
         return Ok(Ending::Unchanged(Box::new(record)));
     }
-    let runner = Runner { cache, ctx, times: Mutex::new(Vec::new()) };
+    let runner = Runner { cache, ctx, times: Mutex::new(Vec::new()), most_cells: most_cells(around.free_bytes) };
     let job = flow(plan, &wanted, &input_digest, &runner)?;
     let crs = &job.survey.value.0.crs;
 

@@ -202,6 +202,9 @@ pub fn is_range(schema: &Json) -> bool {
 pub fn unit_of(key: &str) -> &'static str {
     const UNITS: &[(&str, &str)] = &[
         ("_m3_per_ha", "m3/ha"),
+        // A word that ends like a unit, and a name in which `min` is no minute.
+        ("curved_rows", ""),
+        ("crossing_min_ha", "ha"),
         ("_m3_per_h", "m3/h"),
         ("_per_m3_per_100_m", "per m3 and 100 m"),
         ("_mj_mm_ha_h", "MJ mm/ha/h/year"),
@@ -273,5 +276,6 @@ mod tests {
         assert_eq!(unit_of("fall_pct"), "%");
         assert_eq!(unit_of("levelling_m3_per_h"), "m3/h");
         assert_eq!(unit_of("ratoons"), "");
+        assert_eq!((unit_of("crossing_min_ha"), unit_of("rake_base_min_ha")), ("ha", "min/ha"));
     }
 }

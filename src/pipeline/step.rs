@@ -98,6 +98,8 @@ pub struct Runner<'a> {
     pub ctx: Ctx<'a>,
     /// Times so far, in flow order.
     pub times: Mutex<Vec<StageTime>>,
+    /// Most cells of the working grid the machine takes.
+    pub most_cells: f64,
 }
 
 impl<'a> Runner<'a> {

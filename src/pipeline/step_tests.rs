@@ -10,7 +10,7 @@ use crate::land::document::Document;
 use crate::land::geodesy::CrsTag;
 use crate::land::rates::Rates;
 use crate::land::site_table::SiteTable;
-use crate::land::store::{InputRecord, RenderedFile, Store, Wanted};
+use crate::land::store::{InputRecord, Pack, RenderedFile, Store, Wanted};
 use crate::land::survey::RawSurvey;
 use crate::stages::{Ctx, Silent, Stage, StageInfo};
 use schemars::JsonSchema;
@@ -35,11 +35,13 @@ impl Store for InMemory {
     fn fetch(&self, key: &str) -> Option<Vec<u8>> {
         self.kept.lock().unwrap().get(key).cloned()
     }
-    fn keep(&self, key: &str, bytes: &[u8]) -> Result<(), Problem> {
+    fn keep(&self, key: &str, pack: Pack<'_>) -> Result<(), Problem> {
         if self.full {
             return Err(Problem::new(crate::finding::ProblemKind::Write, "disk_full", "no space left"));
         }
-        self.kept.lock().unwrap().insert(key.to_owned(), bytes.to_vec());
+        let mut bytes = Vec::new();
+        pack(&mut bytes).unwrap();
+        self.kept.lock().unwrap().insert(key.to_owned(), bytes);
         Ok(())
     }
     fn render(&self, _: &Document, _: &CrsTag) -> Result<Vec<RenderedFile>, Problem> {
@@ -87,7 +89,8 @@ impl Stage for Multiply {
 }
 
 fn runner<'a>(store: &'a InMemory, cancel: &'a AtomicBool) -> Runner<'a> {
-    Runner { cache: Cache::new(store), ctx: Ctx { progress: &Silent, cancel }, times: Mutex::new(Vec::new()) }
+    let ctx = Ctx { progress: &Silent, cancel };
+    Runner { cache: Cache::new(store), ctx, times: Mutex::new(Vec::new()), most_cells: 1e6 }
 }
 
 /// Options that differ in their prices only.

@@ -83,7 +83,7 @@ fn earthworks_row(block: &RowBlock, earth: &BlockEarth, risks: &[&RiskArea]) -> 
     let mut from_m = 0.0;
     let mut bands = Vec::new();
     for band in &earth.bands {
-        bands.push(format!("{from_m:.0}-{:.0} m: {:.0} m3", band.up_to_m, band.volume_m3));
+        bands.push(format!("{from_m:.0}-{:.0} m: {:.0} m\u{b3}", band.up_to_m, band.volume_m3));
         from_m = band.up_to_m;
     }
     vec![

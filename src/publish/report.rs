@@ -295,7 +295,7 @@ pub(super) fn next(results: &Results<'_>) -> Vec<String> {
     let severe = groups.iter().filter(|g| g.findings[0].severity == Severity::Severe);
     let said: Vec<String> =
         severe.filter(|g| !g.findings[0].code.contains("budget_only")).map(|g| check(g, results)).collect();
-    out.extend(said.iter().take(MOST_CHECKS).cloned());
+    out.extend(said.iter().take(MOST_CHECKS).map(|s| sheet::with_powers(s)));
     if said.len() > MOST_CHECKS {
         out.push(format!("{} more severe matters in the findings.", said.len() - MOST_CHECKS));
     }

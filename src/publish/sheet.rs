@@ -47,6 +47,15 @@ pub(super) fn text(value: &Value, kind: FieldKind) -> String {
     }
 }
 
+/// Text for paper and screen: `m3` and `m2` of units with their powers raised.
+pub(super) fn with_powers(text: &str) -> String {
+    let raised = [" ", "/", "("].iter().fold(format!(" {text}"), |t, before| {
+        t.replace(&format!("{before}m3"), &format!("{before}m\u{b3}"))
+            .replace(&format!("{before}m2"), &format!("{before}m\u{b2}"))
+    });
+    raised[1..].to_owned()
+}
+
 /// Text that stays where it is put: line breaks and other control characters become blanks, marks that turn the reading
 /// order of what follows go (Unicode Standard Annex 9).
 pub(super) fn one_line(text: &str) -> String {

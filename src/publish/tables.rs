@@ -12,6 +12,7 @@ use FieldKind::{Integer, Real, Text};
 pub(super) fn all(results: &Results<'_>) -> Vec<Table> {
     let mut list = vec![
         terrain_layers::depressions(results),
+        terrain_layers::culverts(results),
         block_register(results),
         rows(results),
         bearing_study(results),

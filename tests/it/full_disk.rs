@@ -6,7 +6,7 @@ use rowfall::formats::DiskStore;
 use rowfall::land::document::Document;
 use rowfall::land::geodesy::CrsTag;
 use rowfall::land::site_table::SiteTable;
-use rowfall::land::store::{InputRecord, RenderedFile, Store, Wanted};
+use rowfall::land::store::{InputRecord, Pack, RenderedFile, Store, Wanted};
 use rowfall::land::survey::RawSurvey;
 use rowfall::pipeline::file::read_plan;
 use rowfall::pipeline::run::{Surroundings, run};
@@ -31,7 +31,7 @@ impl Store for FullDisk {
     fn fetch(&self, _: &str) -> Option<Vec<u8>> {
         None
     }
-    fn keep(&self, _: &str, _: &[u8]) -> Result<(), Problem> {
+    fn keep(&self, _: &str, _: Pack<'_>) -> Result<(), Problem> {
         Err(full())
     }
     fn render(&self, document: &Document, crs: &CrsTag) -> Result<Vec<RenderedFile>, Problem> {
@@ -65,7 +65,7 @@ fn a_full_disk_is_said_and_leaves_nothing_half_written() {
     let store = FullDisk(DiskStore::new(folder.path(), &folder.path().join(".rowfall"), &place));
     let plan = read_plan("plan.toml", &text, &[]).unwrap();
     let cancel = AtomicBool::new(false);
-    let around = Surroundings { base: String::new(), peak_memory_mb: &|| None };
+    let around = Surroundings { base: String::new(), peak_memory_mb: &|| None, free_bytes: None };
     let problems = run(&plan, &store, Ctx { progress: &Silent, cancel: &cancel }, &around).unwrap_err();
     assert!(problems.0.iter().all(|p| p.kind == ProblemKind::Write && p.message.contains("no space")), "{problems}");
     assert!(!place.exists());

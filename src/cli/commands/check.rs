@@ -7,6 +7,7 @@ use crate::cli::messages::Voice;
 use crate::finding::Problems;
 use crate::land::store::Store as _;
 use crate::pipeline::flow::judge_inputs;
+use crate::pipeline::memory::most_cells;
 use crate::stages::{Ctx, Silent};
 use serde_json::json;
 use std::sync::atomic::AtomicBool;
@@ -28,7 +29,8 @@ pub fn check(args: &Check, voice: &Voice) -> Result<(), Problems> {
     if let (Some(read), true) = (&mut survey, plan.stages.survey.is_some()) {
         // What can be read may still be unfit: outlines that cross themselves, holes in the ground, parcels that overlap.
         let cancel = AtomicBool::new(false);
-        match judge_inputs(&plan, &read.value, &Ctx { progress: &Silent, cancel: &cancel }) {
+        let most_cells = most_cells(disk::free_bytes());
+        match judge_inputs(&plan, &read.value, most_cells, &Ctx { progress: &Silent, cancel: &cancel }) {
             Ok(findings) => read.findings.extend(findings),
             Err(found) => problems.0.extend(found.0),
         }

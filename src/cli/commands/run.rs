@@ -33,6 +33,7 @@ pub fn run(args: &Run, voice: &Voice) -> Result<(), Problems> {
     let cancel = AtomicBool::new(false);
     let around = Surroundings {
         peak_memory_mb: &disk::peak_memory_mb,
+        free_bytes: disk::free_bytes(),
         base: disk::path_from(&out, &base).to_string_lossy().into_owned(),
     };
     let ended = pool.install(|| run_plan(&plan, &store, Ctx { progress: &bar, cancel: &cancel }, &around));

@@ -56,7 +56,8 @@ pub(in crate::publish) fn head(name: &str) -> String {
 }
 
 /// Columns whose rows have units of their own: one number of decimals does not fit them all.
-const MIXED: [&str; 6] = ["quantity", "rate_low", "rate_likely", "rate_high", "before", "after"];
+const MIXED: [&str; 9] =
+    ["quantity", "rate_low", "rate_likely", "rate_high", "before", "after", "low", "likely", "high"];
 
 /// A figure of any unit: whole numbers as they are, others with at least three figures.
 fn of_any_unit(x: f64) -> String {
@@ -76,8 +77,9 @@ pub(in crate::publish) fn of(table: &Table, hidden: &[&str]) -> Cells {
     let cell = |value: &Value, i: usize| match (value, table.fields[i].kind) {
         (Value::Real(x), FieldKind::Real(0)) => sheet::grouped(*x),
         (Value::Real(x), _) if MIXED.contains(&table.fields[i].name.as_str()) => of_any_unit(*x),
-        (Value::Text(t), _) if table.fields[i].name == "unit" => t.replace("m3", "m\u{b3}").replace("m2", "m\u{b2}"),
-        (value, kind) => sheet::text(value, kind),
+        (Value::Integer(n), _) if !table.fields[i].name.contains("year") => sheet::grouped(*n as f64),
+        (Value::Text(t), _) => sheet::with_powers(t),
+        (value, kind) => sheet::text(value, kind).replacen('-', "\u{2212}", 1),
     };
     Cells {
         heads: shown.iter().map(|i| head(&table.fields[*i].name)).collect(),
@@ -85,6 +87,9 @@ pub(in crate::publish) fn of(table: &Table, hidden: &[&str]) -> Cells {
         rows: table.rows.iter().map(|r| shown.iter().map(|i| cell(&r[*i], *i)).collect()).collect(),
     }
 }
+
+/// One cell in so many may be longer than its column is wide.
+const FEW: usize = 15;
 
 /// Gap between columns, inside each column's width.
 const GAP: f64 = 2.4;
@@ -122,8 +127,11 @@ fn fit(cells: &Cells, across: f64, size: f64) -> Option<Vec<f64>> {
     // What each column would take on one line; long text asks for no more than 120 mm.
     let natural: Vec<f64> = (0..least.len())
         .map(|i| {
-            let body = cells.rows.iter().map(|r| width(&r[i], false, size)).fold(0.0, f64::max);
-            (body + GAP).max(least[i]).min(120.0)
+            let mut wide: Vec<f64> = cells.rows.iter().map(|r| width(&r[i], false, size)).collect();
+            wide.sort_by(f64::total_cmp);
+            // A few long cells of many may break: their column would take the room of all others.
+            let body = wide.len().saturating_sub(1 + wide.len() / FEW);
+            (wide.get(body).copied().unwrap_or(0.0) + GAP).max(least[i]).min(120.0)
         })
         .collect();
     let extra: Vec<f64> = natural.iter().zip(&least).map(|(n, l)| n - l).collect();

@@ -104,6 +104,16 @@ pub(super) fn drains(blocks: &BlockPlan) -> DrainPlan {
             culvert_mm: Some(600.0),
         }],
         spoil: spoil(),
+        culverts: vec![CulvertCheck {
+            name: "Pipe \u{201c}<1>\u{201d}".into(),
+            at: at(260.0, 112.0),
+            length_m: 12.0,
+            diameter_m: Some(0.6),
+            catchment_ha: (14.0, 21.0),
+            peak_m3_s: (0.5, 0.75),
+            passes_m3_s: Some(0.63),
+            needs: (675.0, 1),
+        }],
         outflows: vec![OutflowChange {
             name: "East gate".into(),
             at: at(775.0, 112.0),

@@ -3,10 +3,10 @@
 use super::params::DrainsParams;
 use crate::land::blocks::PlannedTrack;
 use crate::land::drains::{Crossing, Drain};
-use crate::land::site::{BuriedService, Site};
+use crate::land::site::{BuriedService, Culvert, Site};
 use crate::methods::hydraulics::culvert_discharge_m3_s;
 use geo::line_intersection::line_intersection;
-use geo::{Coord, Line, LineIntersection};
+use geo::{Coord, Distance, Euclidean, Line, LineIntersection, Point};
 
 /// Diameters culverts are made in, millimetres.
 const DIAMETERS_MM: [f64; 13] =
@@ -27,10 +27,12 @@ pub fn crossings(site: &Site, planned: &[PlannedTrack], drains: &[Drain], p: &Dr
     for drain in drains {
         for track in &site.layers.tracks {
             let name = if track.name.is_empty() { "a track".to_owned() } else { format!("track {}", track.name) };
-            track_crossings(drain, &track.line.0, track.width_m.unwrap_or(TRACK_M), &name, p, &mut found);
+            let line = &track.line.0;
+            track_crossings(drain, line, track.width_m.unwrap_or(TRACK_M), &name, &site.layers.culverts, p, &mut found);
         }
         for track in planned {
-            track_crossings(drain, &track.line.0, track.width_m, &format!("new track {}", track.id), p, &mut found);
+            let name = format!("new track {}", track.id);
+            track_crossings(drain, &track.line.0, track.width_m, &name, &site.layers.culverts, p, &mut found);
         }
         for power in &site.layers.power_lines {
             for (at, _) in meetings(drain, &power.line.0) {
@@ -67,6 +69,7 @@ fn track_crossings(
     line: &[Coord<f64>],
     width_m: f64,
     name: &str,
+    mapped: &[Culvert],
     p: &DrainsParams,
     out: &mut Vec<Crossing>,
 ) {
@@ -80,15 +83,25 @@ fn track_crossings(
             format!("culvert {diameter_mm:.0} mm")
         };
         let ford = if drain.section.depth_m <= p.spoon_depth_m { ", or a bed-level ford of rock" } else { "" };
-        let needs = format!("{pipes}, {length_m:.0} m long, for {:.2} m3/s{ford}", drain.rational_m3_s);
+        let there = mapped.iter().find(|c| Euclidean.distance(&Point(at), &c.line) < ONE_PLACE_M);
+        let there = there.map_or_else(String::new, |c| {
+            format!("; the mapped culvert {} is there: see whether it passes that", c.name)
+        });
+        let needs = format!("{pipes}, {length_m:.0} m long, for {:.2} m3/s{ford}{there}", drain.rational_m3_s);
         push(out, at, drain.id, name.to_owned(), needs, Some(diameter_mm));
     }
+}
+
+/// What a pipe passes with the allowed rise of water, m3/s.
+#[must_use]
+pub fn passes_m3_s(diameter_mm: f64, length_m: f64, p: &DrainsParams) -> f64 {
+    culvert_discharge_m3_s(diameter_mm / 1_000.0, length_m, PIPE_N, ENTRANCE_LOSS, p.culvert_head_m)
 }
 
 /// Smallest diameter (mm) and number of pipes that pass a discharge with the allowed rise of water.
 #[must_use]
 pub fn culvert(discharge_m3_s: f64, length_m: f64, p: &DrainsParams) -> (f64, u32) {
-    let carries = |mm: f64| culvert_discharge_m3_s(mm / 1_000.0, length_m, PIPE_N, ENTRANCE_LOSS, p.culvert_head_m);
+    let carries = |mm: f64| passes_m3_s(mm, length_m, p);
     let allowed = || DIAMETERS_MM.into_iter().filter(|mm| *mm >= p.culvert_least_mm);
     if let Some(mm) = allowed().find(|mm| carries(*mm) >= discharge_m3_s) {
         return (mm, 1);

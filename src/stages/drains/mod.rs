@@ -26,6 +26,7 @@ use geo::Coord;
 mod among_rows;
 mod collector;
 mod crossing;
+mod culverts;
 mod furrows;
 mod network;
 mod outflow;
@@ -76,7 +77,7 @@ pub struct DrainsStage;
 impl Stage for DrainsStage {
     const INFO: StageInfo = StageInfo {
         name: "drains",
-        version: 4,
+        version: 5,
         question: "Does every row drain, and do the drains carry it?",
         method: "A collector runs along the low ends of each block's rows, in the turning headland. Main drains lead from the \
                  collectors to outlets or mapped waterways on cheapest paths that keep off crop and kept land, and join each \
@@ -95,7 +96,7 @@ impl Stage for DrainsStage {
             "outlets, waterways, buffers, crossings of the boundary",
             "row blocks",
             "design surface and row falls after levelling, when wanted",
-            "tracks, power lines, buried services, levels not to be passed",
+            "mapped culverts, tracks, power lines, buried services, levels not to be passed",
             "soil blocks lack, places for spoil, rates of earth machines",
         ],
         makes: &[
@@ -103,6 +104,7 @@ impl Stage for DrainsStage {
             "a proof for every row before and after the works",
             "water standing among rows and ridges it goes over",
             "crossings and what they need",
+            "mapped culverts beside the peak they have to pass",
             "where the soil dug out goes, and at what price",
             "catchment, peak and volume at every place where water leaves, before and after",
         ],
@@ -152,8 +154,10 @@ impl Stage for DrainsStage {
         let crossings = crossing::crossings(input.site, &input.blocks.tracks, &drains, params);
         let works = outflow::Works { net: &net, loads: &loads, rain: &rain, row_area_ha: &row_area_ha };
         let outflows = outflow::outflows(&input, &works, params);
-        let plan = DrainPlan { drains, proofs, crossings, outflows, row_ponds, row_spills, spoil };
+        let culverts = culverts::checks(&input, &works, params);
+        let plan = DrainPlan { drains, proofs, crossings, outflows, row_ponds, row_spills, spoil, culverts };
         let mut findings = report::findings(&input, &plan, &net, &inverts, params);
+        findings.extend(culverts::findings(&plan.culverts, params));
         findings.extend(report::held_width(&net, &plan.drains, &sizing::shallow(&net, &inverts, &loads, params)));
         if !full_depth {
             findings.push(report::shallow_note(params));

@@ -24,8 +24,8 @@ const LEAST_FALL_M_KM: f64 = 0.1;
 /// Ends the name of an outlet whose water stays on the property and is counted again where it leaves.
 pub const INSIDE: &str = " (inside the property)";
 
-/// A place water leaves by, while it is added up.
-struct Exit {
+/// A place water leaves by or passes, while it is added up.
+pub(super) struct Exit {
     name: String,
     at: Coord<f64>,
     before_ha: f64,
@@ -92,32 +92,61 @@ fn inner_outlets(input: &DrainsInput<'_>, works: &Works<'_>, ways: &LongestWays<
             let spec = ways.flow.spec;
             let above = ways.mouth_near(outlet.at).map(|cell| catchment_of(ways.flow, cell)).unwrap_or_default();
             let before_ha = above.iter().filter(|inside| **inside).count() as f64 * spec.cell_area_m2() / M2_PER_HA;
-            let mut exit = Exit {
+            let here = Here {
                 name: format!("{}{INSIDE}", outlet.name),
                 at: outlet.at,
+                above: &above,
                 before_ha,
                 before_min: ways.travel_min(outlet.at, before_ha).max(p.least_travel_min),
-                gone_ha: 0.0,
-                come_ha: 0.0,
-                come_min: 0.0,
             };
-            for (b, block) in input.blocks.blocks.iter().enumerate() {
-                let (mut cells, mut hit) = (0.0, 0.0);
-                paint(spec, &block.outline, |i| {
-                    cells += 1.0;
-                    hit += if above.get(i).copied().unwrap_or(false) { 1.0 } else { 0.0 };
-                });
-                for (node, ha) in drained_rows(works, b, block.rows.len()) {
-                    exit.gone_ha += if cells > 0.0 { ha * hit / cells } else { 0.0 };
-                    if works.net.leaves_to(node) == DrainsTo::Outlet(outlet.id) {
-                        exit.come_ha += ha;
-                        exit.come_min = exit.come_min.max(works.loads.travel_min[works.net.last(node)]);
-                    }
-                }
-            }
-            exit
+            gathered(input, works, here, |node| {
+                let leads = works.net.leaves_to(node) == DrainsTo::Outlet(outlet.id);
+                leads.then(|| works.loads.travel_min[works.net.last(node)])
+            })
         })
         .collect()
+}
+
+/// A place inside the property that water passes.
+pub(super) struct Here<'a> {
+    /// Name.
+    pub name: String,
+    /// Place.
+    pub at: Coord<f64>,
+    /// Land that drains there today, a cell of the ground an entry.
+    pub above: &'a [bool],
+    /// The same, hectares.
+    pub before_ha: f64,
+    /// How long its water travels today, minutes.
+    pub before_min: f64,
+}
+
+/// What passes a place inside the property before and after: rows whose water drains lead away from it are taken off, rows
+/// whose water comes there are added. `comes` gives the minutes the water of a node travels to it, `None` when it does not.
+pub(super) fn gathered(
+    input: &DrainsInput<'_>,
+    works: &Works<'_>,
+    here: Here<'_>,
+    comes: impl Fn(usize) -> Option<f64>,
+) -> Exit {
+    let spec = input.terrain.flow.spec;
+    let (name, at, before_ha, before_min) = (here.name, here.at, here.before_ha, here.before_min);
+    let mut exit = Exit { name, at, before_ha, before_min, gone_ha: 0.0, come_ha: 0.0, come_min: 0.0 };
+    for (b, block) in input.blocks.blocks.iter().enumerate() {
+        let (mut cells, mut hit) = (0.0, 0.0);
+        paint(spec, &block.outline, |i| {
+            cells += 1.0;
+            hit += if here.above.get(i).copied().unwrap_or(false) { 1.0 } else { 0.0 };
+        });
+        for (node, ha) in drained_rows(works, b, block.rows.len()) {
+            exit.gone_ha += if cells > 0.0 { ha * hit / cells } else { 0.0 };
+            if let Some(minutes) = comes(node) {
+                exit.come_ha += ha;
+                exit.come_min = exit.come_min.max(minutes);
+            }
+        }
+    }
+    exit
 }
 
 /// An outlet close to a crossing lends it its name.
@@ -207,7 +236,8 @@ fn new_name(input: &DrainsInput<'_>, to: &DrainsTo) -> String {
     }
 }
 
-fn change(exit: Exit, rain: &ReturnRain, p: &DrainsParams) -> OutflowChange {
+/// Catchment, peak and volume of a place before and after.
+pub(super) fn change(exit: Exit, rain: &ReturnRain, p: &DrainsParams) -> OutflowChange {
     let kept_ha = (exit.before_ha - exit.gone_ha).max(0.0);
     let after_ha = kept_ha + exit.come_ha;
     let run = |ratio: f64, minutes: f64, ha: f64| rational_m3_s(ratio, rain.intensity_mm_h(minutes), ha);
@@ -236,14 +266,14 @@ fn change(exit: Exit, rain: &ReturnRain, p: &DrainsParams) -> OutflowChange {
 }
 
 /// Longest flow path to every cell: length and the height it starts at.
-struct LongestWays<'a> {
+pub(super) struct LongestWays<'a> {
     flow: &'a FlowField,
     input: &'a DrainsInput<'a>,
     way: Vec<(f64, f64)>,
 }
 
 impl<'a> LongestWays<'a> {
-    fn of(input: &'a DrainsInput<'a>) -> Self {
+    pub(super) fn of(input: &'a DrainsInput<'a>) -> Self {
         let flow = &input.terrain.flow;
         let filled = &input.terrain.filled.0;
         let mut way: Vec<(f64, f64)> = filled.values.iter().map(|z| (0.0, f64::from(*z))).collect();
@@ -264,7 +294,7 @@ impl<'a> LongestWays<'a> {
         around.into_iter().max_by(|a, b| self.way[*a].0.total_cmp(&self.way[*b].0).then(b.cmp(a)))
     }
     /// Time of concentration at a place, by Bransby Williams.
-    fn travel_min(&self, at: Coord<f64>, area_ha: f64) -> f64 {
+    pub(super) fn travel_min(&self, at: Coord<f64>, area_ha: f64) -> f64 {
         let Some(cell) = self.mouth_near(at).filter(|c| self.way[*c].0 > 0.0 && area_ha > 0.0) else { return 0.0 };
         let (length_m, head_m) = self.way[cell];
         let length_km = length_m / 1_000.0;

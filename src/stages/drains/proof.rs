@@ -12,6 +12,7 @@ use crate::land::levelling::{BlockEarth, SurfaceKind};
 use crate::methods::hydraulics::Inverts;
 use crate::stages::drains::DrainsInput;
 use crate::stages::falls::row_fall;
+use crate::wording::grouped;
 
 /// The drains a row is judged against.
 pub struct Receiving<'a> {
@@ -130,8 +131,9 @@ fn judge(fall: Option<RowFall>, water: Option<RowNow>, place: &Place<'_>, p: &Dr
             margin_m - p.row_end_drop_mm / 1_000.0,
             band_m,
             format!(
-                "its low end lies {:.0} mm above the bed the drain must have, {:.0} mm are needed",
-                margin_m * 1_000.0,
+                "its low end lies {} mm {} the bed the drain must have, it must lie {:.0} mm above",
+                grouped(margin_m.abs() * 1_000.0),
+                if margin_m < 0.0 { "below" } else { "above" },
                 p.row_end_drop_mm
             ),
         ),

@@ -12,7 +12,7 @@ use crate::land::drains::{
 use crate::methods::hydraulics::{Inverts, Section, manning_discharge_m3_s};
 use crate::stages::drains::DrainsInput;
 use crate::units::Slope;
-use crate::wording::counted;
+use crate::wording::{counted, grouped};
 use geo::{Contains, Coord, Point};
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -250,7 +250,7 @@ fn outflow(o: &OutflowChange, p: &DrainsParams) -> Option<Finding> {
         return None;
     };
     let message = format!(
-        "At {} {what}: catchment {:.1} ha before, {:.1} ha after; peak {:.2} and {:.2} m3/s; storm volume {:.0} and {:.0} m3. \
+        "At {} {what}: catchment {:.1} ha before, {:.1} ha after; peak {:.2} and {:.2} m3/s; storm volume {} and {} m3. \
          The limit is {:.0} %. Keep place, rate and level of discharge, or get the written consent of the neighbour and the \
          authority before any work.",
         o.name,
@@ -258,8 +258,8 @@ fn outflow(o: &OutflowChange, p: &DrainsParams) -> Option<Finding> {
         o.catchment_ha.1,
         o.peak_m3_s.0,
         o.peak_m3_s.1,
-        o.volume_m3.0,
-        o.volume_m3.1,
+        grouped(o.volume_m3.0),
+        grouped(o.volume_m3.1),
         p.outflow_rise_pct
     );
     Some(finding(Severity::Severe, code, message).at(point(o.at)))
@@ -286,9 +286,9 @@ fn drain_findings(drain: &Drain, p: &DrainsParams) -> Vec<Finding> {
     let drops: Vec<f64> = drain.stations.iter().map(|s| s.drop_m).filter(|d| *d > 0.05).collect();
     if !drops.is_empty() {
         let message = format!(
-            "Drain DR-{:02} needs {} drop structure(s), the highest {:.2} m, to keep its bed under {:.2} % fall.",
+            "Drain DR-{:02} needs {}, the highest {:.2} m, to keep its bed under {:.2} % fall.",
             drain.id,
-            drops.len(),
+            counted(drops.len(), "drop structure"),
             drops.iter().copied().fold(0.0, f64::max),
             p.max_fall_pct
         );
@@ -388,9 +388,9 @@ fn inflow_note(input: &DrainsInput<'_>) -> Option<Finding> {
             Severity::Note,
             "inflow_not_in_drains",
             format!(
-                "Water from {outside_ha:.1} ha outside enters the property along {} line(s). The drains are sized for the blocks alone: \
+                "Water from {outside_ha:.1} ha outside enters the property along {}. The drains are sized for the blocks alone: \
                  these lines must stay open.",
-                input.water.inflows.len()
+                counted(input.water.inflows.len(), "line")
             ),
         )
     })

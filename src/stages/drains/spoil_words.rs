@@ -31,16 +31,18 @@ fn nowhere(plan: &DrainPlan, p: &DrainsParams) -> Option<Finding> {
     left.sort_by(|a, b| b.volume_m3.total_cmp(&a.volume_m3).then(a.drain.cmp(&b.drain)));
     let place = plan.drains.iter().find(|d| left.first().is_some_and(|s| s.drain == d.id))?.stations.first()?.at;
     let named: Vec<String> =
-        left.iter().take(NAMED).map(|s| format!("{:.0} of drain {}", s.volume_m3, s.drain)).collect();
+        left.iter().take(NAMED).map(|s| format!("{} of drain DR-{:02}", grouped(s.volume_m3), s.drain)).collect();
     let more = if left.len() > NAMED { ", ..." } else { "" };
     let text = format!(
-        "{all_m3:.0} bank m3 of drain spoil have nowhere to go ({}{more}): land beside the drains is full at {:.0} mm and {:.0} m \
+        "{} bank m3 of drain spoil have nowhere to go ({}{more}): land beside the drains is full at {:.0} mm and {:.0} m \
          to a side, blocks are at {:.0} mm. Give places for spoil in `site.earth_place`, or widen `drains.spoil_width_m`. Until then the budget holds \
-         {cost:.0} for a long haul. Do not heap it as a bank: it would shut water in.",
+         {} for a long haul. Do not heap it as a bank: it would shut water in.",
+        grouped(all_m3),
         named.join(", "),
         p.spoil_spread_mm,
         p.spoil_width_m,
-        p.spoil_over_block_mm
+        p.spoil_over_block_mm,
+        grouped(cost)
     );
     let at = Place::Point { east_m: place.x, north_m: place.y };
     Some(finding(Severity::Warning, "spoil_nowhere", text).at(at))
@@ -59,17 +61,18 @@ fn blocks(input: &DrainsInput<'_>, plan: &DrainPlan) -> Vec<Finding> {
         let earth = input.levelling.and_then(|l| l.blocks.iter().find(|e| e.block == block.id));
         let still_m3 = earth.map_or(0.0, |e| e.unplaced_m3) - volume_m3;
         let rest = if still_m3 > LEAST_M3 {
-            format!("; {still_m3:.0} m3 must still come from elsewhere")
+            format!("; {} m3 must still come from elsewhere", grouped(still_m3))
         } else {
             "; it lacks no more".to_owned()
         };
         let text = format!(
-            "{}: {volume_m3:.0} bank m3 of the soil it lacks come out of the drains over {:.0} m, for {:.0} in place of {:.0} for a long \
+            "{}: {} bank m3 of the soil it lacks come out of the drains over {:.0} m, for {} in place of {} for a long \
              haul{rest}. Dig those drains while the block is filled.",
             block.name,
+            grouped(volume_m3),
             sum(|s| s.volume_m3 * s.distance_m) / volume_m3,
-            sum(|s| s.cost.likely),
-            sum(|s| s.spares.likely),
+            grouped(sum(|s| s.cost.likely)),
+            grouped(sum(|s| s.spares.likely)),
         );
         all.push(finding(Severity::Note, "soil_from_drains", text).at(Place::Named(block.name.clone())));
     }
@@ -92,7 +95,7 @@ fn summary(plan: &DrainPlan, p: &DrainsParams) -> Option<Finding> {
         ("without a place", plan.spoil_m3(|to| *to == SpoilTo::Nowhere)),
     ];
     let parts: Vec<String> =
-        parts.iter().filter(|(_, m3)| *m3 > LEAST_M3).map(|(words, m3)| format!("{m3:.0} {words}")).collect();
+        parts.iter().filter(|(_, m3)| *m3 > LEAST_M3).map(|(words, m3)| format!("{} {words}", grouped(*m3))).collect();
     let cost: f64 = plan.spoil.iter().map(|s| s.cost.likely).sum();
     let over = match plan
         .spoil
@@ -109,8 +112,9 @@ fn summary(plan: &DrainPlan, p: &DrainsParams) -> Option<Finding> {
         _ => String::new(),
     };
     let text = format!(
-        "Of {dug_m3:.0} bank m3 dug out of drains are {}. Spread soil lies no deeper than {:.0} mm loose ({:.2} loose m3 to a bank m3), \
+        "Of {} bank m3 dug out of drains are {}. Spread soil lies no deeper than {:.0} mm loose ({:.2} loose m3 to a bank m3), \
          on the side away from the row ends.{over} Carrying comes to {} beside digging.",
+        grouped(dug_m3),
         parts.join(", "),
         p.spoil_spread_mm,
         p.spoil_swell_ratio,

@@ -13,6 +13,8 @@ const STAGE: &str = "levelling";
 const OVER_LEVELLED_M3_HA: f64 = 800.0;
 /// Mean haul beyond which another block shape is worth a thought, metres (common practice, no source).
 const LONG_HAUL_M: f64 = 150.0;
+/// Bared subsoil below this is not told: it is a smoothing of the ground, square metres.
+const LEAST_SUBSOIL_M2: f64 = 100.0;
 /// Soil off balance beyond this share of the cut is said.
 const WORTH_SAYING: f64 = 0.03;
 /// Proofs looser than this are pointed out, as a ratio.
@@ -49,12 +51,12 @@ pub(super) fn findings(
             STAGE,
             "budget_only",
             format!(
-                "Quantities are for budget only, do not build: the ground is known to {:.3} m (1 sigma, {}). Cut {:.0} m3, 95 % between {:.0} and {:.0} m3 from survey error alone.",
+                "Quantities are for budget only, do not build: the ground is known to {:.3} m (1 sigma, {}). Cut {} m3, 95 % between {} and {} m3 from survey error alone.",
                 input.ground.accuracy.vertical_sigma_m,
                 input.ground.accuracy.basis,
-                plan.cut_range_m3.likely,
-                plan.cut_range_m3.low,
-                plan.cut_range_m3.high
+                grouped(plan.cut_range_m3.likely),
+                grouped(plan.cut_range_m3.low),
+                grouped(plan.cut_range_m3.high)
             ),
         ));
     }
@@ -120,18 +122,18 @@ fn off_balance(earth: &BlockEarth) -> Option<(Severity, &'static str, String)> {
     let worth_saying = WORTH_SAYING * earth.cut_m3.max(1.0);
     let served: f64 = earth.places.iter().map(|p| p.volume_m3).sum();
     let served = if served > 0.0 {
-        format!(", beside {served:.0} m3 from or to the places given")
+        format!(", beside {} m3 from or to the places given", grouped(served))
     } else {
         ". Give places in `site.earth_place`".to_owned()
     };
     if earth.unplaced_m3 > worth_saying {
         let text = format!(
-            "{:.0} bank m3 of soil are lacking before soil dug out of drains is counted (see the drain order){served}.",
-            earth.unplaced_m3
+            "{} bank m3 of soil are lacking before soil dug out of drains is counted (see the drain order){served}.",
+            grouped(earth.unplaced_m3)
         );
         Some((Severity::Warning, "borrow", text))
     } else if earth.unplaced_m3 < -worth_saying {
-        let text = format!("{:.0} bank m3 of soil are left over and have no place{served}.", -earth.unplaced_m3);
+        let text = format!("{} bank m3 of soil are left over and have no place{served}.", grouped(-earth.unplaced_m3));
         Some((Severity::Warning, "spoil", text))
     } else {
         None
@@ -166,13 +168,13 @@ fn of_block(earth: &BlockEarth, params: &LevellingParams) -> Vec<(Severity, &'st
             "no surface within the limits could be fitted, or its rows leave the ground model.".to_owned(),
         ));
     }
-    if earth.subsoil_m2 > 0.0 {
+    if earth.subsoil_m2 >= LEAST_SUBSOIL_M2 {
         list.push((
             if earth.subsoil_m2 > 0.25 * earth.formed_m2 { Severity::Severe } else { Severity::Warning },
             "cut_into_subsoil",
             format!(
-                "{:.2} ha is cut deeper than topsoil less its reserve of {:.0} mm (deepest cut {:.0} mm). Strip and spread {:.0} m3 of topsoil there, or choose a surface with less earth: yield on bare subsoil can halve.",
-                earth.subsoil_m2 / M2_PER_HA, params.topsoil_reserve_mm, 1_000.0 * earth.max_cut_m, earth.strip_m3
+                "{:.2} ha is cut deeper than topsoil less its reserve of {:.0} mm (deepest cut {:.0} mm). Strip and spread {} m3 of topsoil there, or choose a surface with less earth: yield on bare subsoil can halve.",
+                earth.subsoil_m2 / M2_PER_HA, params.topsoil_reserve_mm, 1_000.0 * earth.max_cut_m, grouped(earth.strip_m3)
             ),
         ));
     }

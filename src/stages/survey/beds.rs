@@ -11,6 +11,7 @@ use crate::land::site::SiteLayers;
 use crate::methods::flow::fill;
 use crate::methods::surface::{Sought, Wave, find_wave, horn_gradient, slope_ratio, smooth};
 use crate::units::M2_PER_HA;
+use crate::wording::grouped;
 use geo::{Coord, LineString};
 
 /// Bed spacings looked for, metres (common practice: 2.5 to 6 m).
@@ -101,11 +102,11 @@ fn what_it_does(surveyed: &Raster<f32>, concept: &Raster<f32>, inside: &[bool]) 
         NAME,
         "beds_effect",
         format!(
-            "Taking the beds out changes what can pond inside the boundary from {:.0} to {:.0} m3, the ground under ponds deeper \
+            "Taking the beds out changes what can pond inside the boundary from {} to {} m3, the ground under ponds deeper \
              than 0.05 m from {:.1} to {:.1} ha, and the mean slope of the cells from {:.2} to {:.2} %. Ponds between beds are \
              real until the beds are worked down.",
-            before.ponded_m3,
-            after.ponded_m3,
+            grouped(before.ponded_m3),
+            grouped(after.ponded_m3),
             before.wet_m2 / M2_PER_HA,
             after.wet_m2 / M2_PER_HA,
             100.0 * before.slope,

@@ -1,14 +1,11 @@
 //! Brings the heights as read onto the working grid.
 
 use super::points::{self, Points, Tested};
-use super::{NAME, SurveyParams, ties};
+use super::{NAME, SurveyInput, SurveyParams, ties};
 use crate::finding::{Finding, Problem, Problems, Severity};
 use crate::grid::{Cell, GridSpec, Raster};
-use crate::land::survey::{RawElevation, RawSurvey, SurveyPoint};
+use crate::land::survey::{RawElevation, SurveyPoint};
 use geo::{BoundingRect, Coord, MultiPolygon, Rect};
-
-/// Most cells worked on in one run; more is a mistaken cell size.
-const MAX_CELLS: f64 = 60e6;
 
 /// Heights on the working grid.
 pub(super) struct Gridded {
@@ -22,12 +19,13 @@ pub(super) struct Gridded {
 
 /// Heights on the working grid over the boundary and its margin.
 pub(super) fn on_grid(
-    raw: &RawSurvey,
+    input: &SurveyInput<'_>,
     boundary: &MultiPolygon<f64>,
     params: &SurveyParams,
     findings: &mut Vec<Finding>,
     problems: &mut Problems,
 ) -> Option<Gridded> {
+    let raw = input.raw;
     let bounds = boundary.bounding_rect()?;
     let wanted = grown(bounds, params.margin_m);
     let first = raw.elevation.as_ref()?;
@@ -36,7 +34,7 @@ pub(super) fn on_grid(
         RawElevation::Points { .. } => params.cell_size_m,
     };
     let cell_m = native_m.max(params.cell_size_m);
-    check_size(wanted, cell_m, problems)?;
+    check_size(wanted, cell_m, input.most_cells, problems)?;
     let sources: Vec<(&str, &RawElevation)> = std::iter::once(("elevation", first))
         .chain(raw.more_elevation.iter().map(|(name, source)| (name.as_str(), source)))
         .collect();
@@ -87,22 +85,24 @@ pub(super) fn on_grid(
     gridded
 }
 
-fn check_size(wanted: Rect<f64>, cell_m: f64, problems: &mut Problems) -> Option<()> {
+/// Refuses a grid the memory of the machine does not take, or a mistaken cell size.
+fn check_size(wanted: Rect<f64>, cell_m: f64, most_cells: f64, problems: &mut Problems) -> Option<()> {
     let cells = wanted.width() * wanted.height() / (cell_m * cell_m);
-    if cells <= MAX_CELLS {
+    if cells <= most_cells {
         return Some(());
     }
-    let fitting_m = (wanted.width() * wanted.height() / MAX_CELLS).sqrt().ceil();
+    // To a tenth of a metre upwards: the coarser grid surely fits.
+    let fitting_m = (10.0 * (wanted.width() * wanted.height() / most_cells).sqrt()).ceil() / 10.0;
     problems.push(
         Problem::data(
             "grid_too_large",
             format!(
-                "the working grid would hold {:.0} million cells; at most {:.0} million fit",
+                "the working grid would hold {:.0} million cells; the free memory of this machine takes {:.0} million",
                 cells / 1e6,
-                MAX_CELLS / 1e6
+                most_cells / 1e6
             ),
         )
-        .hint(format!("set `survey.cell_size_m` to {fitting_m:.0} or more")),
+        .hint(format!("set `survey.cell_size_m` to {fitting_m} or more, or run where more memory is free")),
     );
     None
 }

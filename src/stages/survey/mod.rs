@@ -40,6 +40,8 @@ pub struct SurveyInput<'a> {
     pub stated_sigma_m: Option<f64>,
     /// Whether blocks may cross parcel lines.
     pub parcels_worked_as_one: bool,
+    /// Most cells of the working grid the machine takes.
+    pub most_cells: f64,
 }
 
 /// What is there, and how well do we know it?
@@ -122,7 +124,7 @@ fn model_ground(
     findings: &mut Vec<Finding>,
     problems: &mut Problems,
 ) -> Option<Ground> {
-    let gridded = heights::on_grid(input.raw, boundary, params, findings, problems)?;
+    let gridded = heights::on_grid(input, boundary, params, findings, problems)?;
     ctx.progress.advance(NAME, 0.4);
     let inside = crate::methods::shapes::cells_inside(gridded.raster.spec, boundary);
     let surveyed = faults::mend(gridded.raster, &inside, boundary, params, findings, problems)?;

@@ -48,13 +48,18 @@ pub(super) fn plane(p: Coord<f64>) -> f64 {
     12.0 - 0.001 * p.x + 0.0005 * p.y
 }
 
+/// Cells the test machine takes: what the largest site here needs, and no more.
+const MOST_CELLS: f64 = 1e6;
+
 pub(super) fn run(
     raw: &RawSurvey,
     sigma: Option<f64>,
     params: &SurveyParams,
 ) -> Result<Outcome<(Site, Option<Ground>)>, Problems> {
     let ctx = Ctx { progress: &Silent, cancel: &AtomicBool::new(false) };
-    Survey::run(SurveyInput { raw, name: "Test", stated_sigma_m: sigma, parcels_worked_as_one: false }, params, &ctx)
+    let input =
+        SurveyInput { raw, name: "Test", stated_sigma_m: sigma, parcels_worked_as_one: false, most_cells: MOST_CELLS };
+    Survey::run(input, params, &ctx)
 }
 
 pub(super) fn codes(problems: &Problems) -> Vec<&str> {
@@ -154,6 +159,25 @@ fn overlaps_and_sizes_are_checked() {
     let large = run(&raw(large, None), None, &SurveyParams::default()).unwrap_err();
     assert_eq!(codes(&large), ["boundary_too_large"]);
     assert!(large.0[0].message.contains("60000 ha"));
+}
+
+/// A grid the free memory does not take is refused, and the cell named is one that fits.
+#[test]
+fn a_grid_beyond_the_memory_is_refused() {
+    let raw = raw(vec![rect(20.0, 20.0, 280.0, 280.0)], raster(heights(1.0, plane)));
+    let ctx = Ctx { progress: &Silent, cancel: &AtomicBool::new(false) };
+    let with = |most_cells: f64, params: &SurveyParams| {
+        let input =
+            SurveyInput { raw: &raw, name: "Test", stated_sigma_m: None, parcels_worked_as_one: false, most_cells };
+        Survey::run(input, params, &ctx)
+    };
+    // 260 m and 20 m of margin on either side: 90,000 cells of 1 m; 2.5 m is the least of tenths that takes 15,000.
+    let params = SurveyParams { margin_m: 20.0, ..SurveyParams::default() };
+    let refused = with(15_000.0, &params).unwrap_err();
+    assert_eq!(codes(&refused), ["grid_too_large"]);
+    assert!(refused.0[0].hint.as_deref().is_some_and(|h| h.contains("to 2.5 or more")), "{refused:?}");
+    assert!(with(15_000.0, &SurveyParams { cell_size_m: 2.5, ..params.clone() }).is_ok());
+    assert!(with(90_000.0, &params).is_ok());
 }
 
 #[test]

@@ -151,8 +151,8 @@ pub(super) fn report(banks: &[OpenedBank], findings: &mut Vec<Finding>) {
     if let Some((bank, name)) = most.and_then(|b| Some((b, b.culvert.as_ref()?))) {
         let size = bank.diameter_m.map_or_else(String::new, |d| format!(" ({:.0} mm)", d * 1000.0));
         let words = format!(
-            "Mapped culverts the flow takes: {}. {name}{size} drains the most land, {:.1} ha. Whether each is clear, and large \
-             enough for what the works will send it, is for a look on the ground and a drainage engineer.",
+            "Mapped culverts the flow takes: {}. {name}{size} drains the most land, {:.1} ha. Whether each is clear is for a \
+             look on the ground; their size is compared with the design rain where drains are planned.",
             mapped.len(),
             bank.catchment_ha
         );

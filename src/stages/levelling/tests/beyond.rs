@@ -39,7 +39,7 @@ fn soil_comes_from_a_borrow_place_as_far_as_it_reaches() {
     assert!((from.volume_m3 - 4_000.0).abs() < 0.1 && from.kind == EarthPlaceKind::Borrow);
     assert!((earth.unplaced_m3 - (earth.borrow_m3 - from.volume_m3)).abs() < 0.1);
     let said = findings.iter().find(|f| f.code == "borrow").expect("what is still lacking is said");
-    assert!(said.message.contains("2300 bank m3") && said.message.contains("4000 m3"), "{}", said.message);
+    assert!(said.message.contains("2,300 bank m3") && said.message.contains("4,000 m3"), "{}", said.message);
     // The nearest two thirds of the block are served: from 410 m to some 530 m.
     assert!((410.0..560.0).contains(&from.distance_m), "{}", from.distance_m);
     // Price: hauls in bands by their machines, 1.5 at the pit, the rest like a haul of 1,000 m by truck (5 + 10 x 0.2).
