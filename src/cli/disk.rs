@@ -92,7 +92,8 @@ pub fn free_bytes() -> Option<u64> {
     let mut system = sysinfo::System::new();
     system.refresh_memory();
     let machine = Some(system.available_memory()).filter(|bytes| *bytes > 0);
-    let container = system.cgroup_limits().map(|limits| limits.free_memory);
+    // Its whole, not what it calls free: files the system keeps at hand are counted as held there, and given up when asked.
+    let container = system.cgroup_limits().map(|limits| limits.total_memory);
     machine.into_iter().chain(container).min()
 }
 

@@ -102,9 +102,9 @@ fn drawn(bars: &Bars<'_>) -> Chart {
             }
         }
     }
-    // Under bars that stand close, every second or third name is written.
+    // Under bars that stand close, every second or third name is written; on a screen without our font words are wider.
     let widest = bars.names.iter().map(|n| crate::land::typeface::width(n, false, 2.2)).fold(1.0, f64::max);
-    let every = ((widest + 1.5) / slot).ceil().max(1.0);
+    let every = ((1.25 * widest + 1.5) / slot).ceil().max(1.0);
     for (i, name) in bars.names.iter().enumerate().filter(|(i, _)| (*i as f64) % every == 0.0) {
         let x = left + slot * (i as f64 + 0.5);
         d.text((x, top + h + 3.6), name, 2.2, "text-anchor=\"middle\" fill=\"#444\"");

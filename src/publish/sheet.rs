@@ -80,7 +80,7 @@ pub(super) fn cell(value: &Value, kind: FieldKind) -> String {
 /// A fall the way people on the ground say it: `1:800`, `level`, and `1:800 uphill` against the row.
 pub(super) fn one_in(slope: Slope) -> String {
     let r = slope.ratio();
-    if !r.is_finite() || r.abs() < 5e-6 {
+    if !r.is_finite() || r.abs() < 5e-5 {
         "level".to_owned()
     } else if r < 0.0 {
         format!("1:{:.0} uphill", 1.0 / -r)

@@ -221,6 +221,7 @@ pub(super) fn haul(c: &mut Canvas, results: &Results<'_>, numbered: Option<&RowB
             let look = format!("stroke=\"#111\" stroke-width=\"{:.2}\"", 0.25 + 0.55 * haul.volume_m3 / most);
             c.arrow(Layer::Arrows, mid, (z.0 - a.0).atan2(a.1 - z.1).to_degrees(), long, &look);
             c.labels.keep_free(mid, 2.0);
+            c.labels.shun(&[a, z]);
             any = true;
         }
     }

@@ -175,6 +175,15 @@ fn parcel_name(site: &Site, piece: &PlantablePiece) -> String {
     site.parcels.iter().find(|p| p.id == piece.parcel).map(|p| p.name.clone()).unwrap_or_default()
 }
 
+/// The bearing most land of a piece got; `None` where all its rows bend.
+fn main_bearing(parts: &[Part]) -> Option<Bearing> {
+    let straight = || parts.iter().filter(|p| p.trial.bent.is_none());
+    let land = |b: Bearing| -> f64 {
+        straight().filter(|p| p.trial.bearing.axis_angle_to(b) < 1e-6).map(|p| p.outline.area_m2).sum()
+    };
+    straight().map(|p| p.trial.bearing).max_by(|a, b| land(*a).total_cmp(&land(*b)))
+}
+
 /// Lays one plantable piece out.
 fn lay_out_piece(layout: &Layout<'_>, piece: &PlantablePiece, parcel: &str, plan: &mut BlockPlan) {
     let judge = layout.judge;
@@ -190,9 +199,7 @@ fn lay_out_piece(layout: &Layout<'_>, piece: &PlantablePiece, parcel: &str, plan
             sums.1.add(free.judge, wanted_m, whole.area_m2, &free.laid(&whole, &edges));
         }
         if i == 0 && !parts.is_empty() {
-            let straight = parts.iter().filter(|p| p.trial.bent.is_none());
-            let taken: Vec<Bearing> = straight.map(|p| p.trial.bearing).collect();
-            plan.study.extend(study::of_piece(judge, piece.id, &whole, layout.fixed, &taken));
+            plan.study.extend(study::of_piece(judge, piece.id, &whole, layout.fixed, main_bearing(&parts)));
         }
         let covered: Vec<&Polygon<f64>> = parts.iter().map(|p| &p.outline.polygon).collect();
         for outline in difference(&polygon, &union_all(covered, 0.0), LEFT_M2).0 {

@@ -1,22 +1,24 @@
 //! The bearing study: what every bearing would give on a piece or a block.
 
-use super::judge::{Judge, Trial};
+use super::judge::{Judge, Look, Trial};
 use super::outline::Outline;
 use super::partition::Part;
 use super::search::{self, Fixed};
 use crate::land::blocks::{BearingTrial, YearlyCost};
 use crate::units::{Bearing, M2_PER_HA};
 
-/// The study of a whole piece, `taken` being the bearings of its blocks.
+/// The study of a whole piece; `taken` is the bearing most of its land got, `None` where its rows bend.
 pub(super) fn of_piece(
     judge: &Judge<'_>,
     piece: u32,
     whole: &Outline,
     fixed: Fixed,
-    taken: &[Bearing],
+    taken: Option<Bearing>,
 ) -> Vec<BearingTrial> {
-    let chosen = |b: Bearing| taken.iter().any(|t| t.axis_angle_to(b) < 0.01);
-    let rows = search::study(judge, whole, fixed, &[]);
+    let chosen = |b: Bearing| taken.is_some_and(|t| t.axis_angle_to(b) < 1e-6);
+    let at = |b: Bearing| Some(judge.settle(whole, judge.judge(whole, b.axis(), Look::Close)?));
+    let solved: Vec<Trial> = taken.and_then(at).into_iter().collect();
+    let rows = search::study(judge, whole, fixed, &solved);
     rows.iter()
         .map(|(trial, why)| row(judge, (piece, String::new()), whole, trial, why, chosen(trial.bearing)))
         .collect()
