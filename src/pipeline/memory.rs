@@ -2,8 +2,8 @@
 //!
 //! Only whether a run is refused hangs on it, never a result.
 
-/// Bytes a cell of the working grid that a whole run holds at its peak: 104 with survey, terrain and water alone, 33.6
-/// million cells (`VmHWM` of the run, `run.json`); layout, design and papers come after the peak of those.
+/// Bytes a cell of the working grid that a whole run holds at its peak: 104 with survey, terrain and water, 33.6
+/// million cells (`peak_memory_mb` of `run.json`); what layout and design hold comes on top of less than that.
 const BYTES_A_CELL: f64 = 110.0;
 /// What a run holds whatever the grid: papers, fonts, the layout of a small property.
 const BESIDES_BYTES: f64 = 600e6;
