@@ -155,7 +155,7 @@ pub(super) fn row_lengths(results: &Results<'_>) -> Option<Chart> {
     let names = (0..classes).map(|i| format!("{:.0}", step * i as f64)).collect();
     Some(drawn(&Bars {
         id: "lengths",
-        title: format!("Row lengths, {} rows", lengths.len()),
+        title: format!("Row lengths, {}", sheet::counted(lengths.len(), "row")),
         under: format!("row length, classes of {step} m, lower edge written"),
         side: "rows",
         names,

@@ -236,7 +236,10 @@ pub(super) fn gains(results: &Results<'_>) -> Vec<String> {
         let [yes, no, unknown] = tables::drain_counts(plan);
         out.push(format!(
             "rows that drain: {} before, {} after; {} do not, {} cannot be told",
-            yes[0], yes[1], no[1], unknown[1]
+            sheet::grouped(yes[0] as f64),
+            sheet::grouped(yes[1] as f64),
+            sheet::grouped(no[1] as f64),
+            sheet::grouped(unknown[1] as f64)
         ));
     }
     out

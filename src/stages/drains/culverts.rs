@@ -95,7 +95,8 @@ pub fn findings(checks: &[CulvertCheck], p: &DrainsParams) -> Vec<Finding> {
                 ),
             ),
             _ => (
-                Severity::Note,
+                // What is sent more than today must be known to pass.
+                if c.peak_m3_s.1 > c.peak_m3_s.0 { Severity::Warning } else { Severity::Note },
                 "culvert_size_unknown",
                 format!(
                     "The size of the mapped culvert {} is not known; {comes}: {needs} would pass it. Measure it.",

@@ -22,7 +22,7 @@ pub(super) fn find(
         site.parcels.iter().map(|p| (p.id, &p.outline)).collect()
     };
     let mut pieces = Vec::new();
-    let (mut left_over_m2, mut left_over) = (0.0, 0_u32);
+    let (mut left_over_m2, mut left_over) = (0.0, 0_usize);
     for (parcel, outline) in parcels {
         let inner = buffer_polygon(outline, -params.boundary_setback_m);
         for polygon in difference(&inner, no_rows, 1.0).0 {
@@ -44,10 +44,11 @@ pub(super) fn find(
             NAME,
             "small_pieces_left_over",
             format!(
-                "{left_over} pieces of land, {:.2} ha in all, are smaller than {:.2} ha or narrower than {:.0} m and are left out.",
-                left_over_m2 / M2_PER_HA,
+                "Left out, being smaller than {:.2} ha or narrower than {:.0} m: {}, {:.2} ha in all.",
                 params.min_piece_ha,
-                params.min_piece_width_m
+                params.min_piece_width_m,
+                counted(left_over, "piece"),
+                left_over_m2 / M2_PER_HA
             ),
         ));
     }
